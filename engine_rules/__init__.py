@@ -1,0 +1,1 @@
+"""What a tuner knows: from a log to advice and its reasons. Knows engines, and no spreadsheet."""

@@ -1,0 +1,148 @@
+"""What passes between a spreadsheet host and the rest: sheets in as blocks of values, changes out as plain data.
+
+A host knows no tuning and no layout. It reads every sheet in bulk and applies one `Changes` all or nothing.
+Rows and columns count from 1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, time
+from typing import Protocol
+
+
+@dataclass(frozen=True, slots=True)
+class CellError:
+    """An error value such as #DIV/0!."""
+
+    code: str
+
+
+CellValue = None | bool | float | str | datetime | date | time | CellError
+
+
+@dataclass(frozen=True, slots=True)
+class SheetBlock:
+    """The used range of one sheet: every row has the same length; numbers are floats."""
+
+    name: str
+    first_row: int
+    first_column: int
+    rows: tuple[tuple[CellValue, ...], ...]
+
+    def at(self, row: int, column: int) -> CellValue:
+        """The value at a 1-based place; None outside the used range."""
+        r, c = row - self.first_row, column - self.first_column
+        if 0 <= r < len(self.rows) and 0 <= c < len(self.rows[r]):
+            return self.rows[r][c]
+        return None
+
+    @property
+    def last_row(self) -> int:
+        """The last used row, 1-based; first_row - 1 when nothing is used."""
+        return self.first_row + len(self.rows) - 1
+
+    @property
+    def last_column(self) -> int:
+        """The last used column, 1-based; first_column - 1 when nothing is used."""
+        return self.first_column + (len(self.rows[0]) if self.rows else 0) - 1
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How a cell looks. Colours are RRGGBB; None leaves the host's default. align: 'left', 'center', 'right' or ''."""
+
+    bold: bool = False
+    italic: bool = False
+    size_pt: float | None = None
+    color: str | None = None
+    fill: str | None = None
+    border: str = ""  # '', 'thin', 'medium', 'thick', 'bottom'
+    align: str = ""
+    vertical: str = ""  # '', 'top', 'center', 'bottom'
+    wrap: bool = False
+    number_format: str = ""
+    underline: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class CellOut:
+    """A cell to be written. link: internal target as 'Sheet!A1'. Text that starts with '=' stays text."""
+
+    value: str | float | bool | datetime | None
+    style: Style | None = None
+    link: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One line or set of points of a chart; each range is (first_row, first_column, last_row, last_column) of the same sheet."""
+
+    title: str
+    values: tuple[int, int, int, int]
+    error_values: tuple[int, int, int, int] | None = None  # half-widths, drawn as plus and minus
+
+
+@dataclass(frozen=True, slots=True)
+class ChartOut:
+    """A native chart. kind: 'bar' (upright columns), 'line' or 'points'."""
+
+    kind: str
+    title: str
+    categories: tuple[int, int, int, int]
+    series: tuple[Series, ...]
+    x_title: str
+    y_title: str
+    anchor: tuple[int, int]
+    width_cm: float
+    height_cm: float
+
+
+@dataclass(frozen=True, slots=True)
+class TableOut:
+    """A list with a filter: the range (first_row, first_column, last_row, last_column) with its headings in the first row."""
+
+    name: str
+    area: tuple[int, int, int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class SheetOut:
+    """A whole sheet of ours, put in place of one of the same name or at the end of the book."""
+
+    name: str
+    cells: Mapping[tuple[int, int], CellOut]
+    column_widths: Mapping[int, float] = field(default_factory=dict)  # in characters
+    row_heights_pt: Mapping[int, float] = field(default_factory=dict)
+    merges: tuple[tuple[int, int, int, int], ...] = ()
+    freeze: tuple[int, int] | None = None  # the first cell that scrolls
+    tables: tuple[TableOut, ...] = ()
+    charts: tuple[ChartOut, ...] = ()
+    landscape: bool = False
+    fit_to_pages: tuple[int, int] | None = None  # pages wide, pages high (0: as many as needed)
+    print_area: tuple[int, int, int, int] | None = None
+    repeat_rows: tuple[int, int] | None = None
+    footer: str = ""
+    show_gridlines: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """All that one fill does to a workbook: cells in sheets that are there, and whole sheets of ours."""
+
+    cells: Mapping[str, Mapping[tuple[int, int], CellOut]] = field(default_factory=dict)
+    sheets: tuple[SheetOut, ...] = ()
+
+
+class Host(Protocol):
+    """A spreadsheet program, or a file, that holds one workbook."""
+
+    def read(self) -> tuple[SheetBlock, ...]:
+        """Every sheet's used range, in the order of the book."""
+        ...
+
+    def apply(self, changes: Changes) -> None:
+        """Make the changes, all or nothing. Raises LogbookError when the workbook cannot take them."""
+        ...
