@@ -89,7 +89,7 @@ class Swap:
 
 @dataclass(frozen=True, slots=True)
 class CylinderAdvice:
-    """One cylinder. mixture in % fuel against target (positive is rich), timing in crank degrees (positive is advanced)."""
+    """One cylinder: mixture in % fuel against target (positive is rich), timing in degrees (positive is advanced)."""
 
     cylinder: int
     mixture_pct: float | None = None
@@ -180,18 +180,13 @@ class Advice:
                 {"cylinder": one.cylinder, "level": one.level, "text": one.text, "because": list(one.because)}
                 for one in self.cautions
             ],
-            "worth": None
-            if self.worth is None
-            else {"torque_pct": self.worth.torque_pct, "sd": self.worth.sd},
+            "worth": None if self.worth is None else {"torque_pct": self.worth.torque_pct, "sd": self.worth.sd},
             "missing": list(self.missing),
             "log_next": list(self.log_next),
-            "set_aside": [
-                {"cell": one.cell, "cylinder": one.cylinder, "reason": one.reason} for one in self.set_aside
-            ],
+            "set_aside": [{"cell": one.cell, "cylinder": one.cylinder, "reason": one.reason} for one in self.set_aside],
             "firings": [_firing_json(firing) for firing in self.firings],
             "one_short": [
-                {"rule": one.rule, "says": one.says, "lacks": one.lacks, "cell": one.cell}
-                for one in self.one_short
+                {"rule": one.rule, "says": one.says, "lacks": one.lacks, "cell": one.cell} for one in self.one_short
             ],
         }
 

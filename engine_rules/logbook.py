@@ -233,12 +233,10 @@ class Logbook:
     findings: tuple[Finding, ...] = ()
 
     def run(self, name: str | None = None) -> Run:
-        """The run of that name, or the newest that has readings, or else the newest. Raises LogbookError when there is none."""
+        """The run of that name, or the newest that has readings, or else the newest. Raises LogbookError for none."""
         if name is None:
             if not self.runs:
-                raise LogbookError(
-                    "there is no run in the log yet; fill in one row of the sheet Runs", "Runs"
-                )
+                raise LogbookError("there is no run in the log yet; fill in one row of the sheet Runs", "Runs")
             read = [run for run in self.runs if run.readings]
             return (read or list(self.runs))[-1]
         for run in self.runs:

@@ -37,7 +37,7 @@ def plain(written: str) -> str:
 
 @cache
 def word_lists() -> Mapping[str, WordList]:
-    """All lists by kind: 'ring', 'shell_ring', 'strap_mark', 'specks', 'porcelain', 'centre_wire', 'threads', 'also_seen'."""
+    """All lists by kind, such as 'ring', 'strap_mark' or 'also_seen'."""
     table = tomllib.loads(resources.files("engine_rules").joinpath("words.toml").read_text("utf-8"))
     return {kind: _word_list(kind, fields) for kind, fields in table.items()}
 

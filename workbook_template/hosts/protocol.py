@@ -78,7 +78,7 @@ class CellOut:
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """One line or set of points of a chart; each range is (first_row, first_column, last_row, last_column) of the same sheet."""
+    """One line or set of points of a chart; each range is (first row, first column, last row, last column)."""
 
     title: str
     values: tuple[int, int, int, int]
@@ -102,7 +102,7 @@ class ChartOut:
 
 @dataclass(frozen=True, slots=True)
 class TableOut:
-    """A list with a filter: the range (first_row, first_column, last_row, last_column) with its headings in the first row."""
+    """A list with a filter; its area is (first row, first column, last row, last column), headings first."""
 
     name: str
     area: tuple[int, int, int, int]
