@@ -166,7 +166,7 @@ def _check_places(places: Places) -> None:
         in_bank = sorted(other_place for other, other_place in places.values() if other == bank)
         if in_bank != list(range(1, len(in_bank) + 1)):
             raise ValueError(
-                f"the places in bank {bank or 'of the row'} must be 1, 2, 3 from the front, each once; "
+                f"the places in {f'bank {bank}' if bank else 'the row'} must be 1, 2, 3 from the front, each once; "
                 f"cylinder {number} has {place}"
             )
     if not _is_single_row(places) and any(bank == "" for bank, _ in places.values()):
