@@ -1,0 +1,63 @@
+"""The one sentence at the head of the advice."""
+
+from __future__ import annotations
+
+from engine_rules.advice import Caution, CylinderAdvice, JetChange, TimingChange
+from engine_rules.decide import Order
+
+
+def headline(
+    order: Order,
+    jets: tuple[JetChange, ...],
+    timing: TimingChange | None,
+    cylinders: tuple[CylinderAdvice, ...],
+    cautions: tuple[Caution, ...],
+    unfit: tuple[str, ...],
+) -> str:
+    """What to do now, in one sentence."""
+    changes = change_words(jets, timing, cylinders)
+    stops = [caution for caution in cautions if caution.level == "stop"]
+    if stops:
+        places = sorted({caution.cylinder for caution in stops if caution.cylinder})
+        after = f" Then: {changes}." if changes else ""
+        return f"Do not run: look into cylinder {_list(places)} first.{after}"
+    if order.stage == "safety":
+        return f"Back off: {changes}." if changes else "Back off: find the cause before the next pull."
+    if order.stage == "reading":
+        return f"Change nothing: {'; '.join(unfit)}. Get a good reading first."
+    if changes:
+        return f"{changes[0].upper()}{changes[1:]}."
+    return {
+        "timing": "Change nothing yet: prove that the timing is safe.",
+        "fuel": "Change nothing yet: fuel cannot be judged from this reading.",
+        "heat": "Change nothing: the plug that is wanted cannot be named from this log.",
+        "spread": "Change nothing: the hardware does not allow a better spread.",
+        "settled": "Leave it alone: the set reads right. Keep it as a reference.",
+    }[order.stage]
+
+
+def change_words(
+    jets: tuple[JetChange, ...], timing: TimingChange | None, cylinders: tuple[CylinderAdvice, ...]
+) -> str:
+    """All changes in one phrase, in the order of the work; empty when nothing changes."""
+    parts = [f"{jet.corner} jet {jet.old} to {jet.new}" for jet in jets]
+    parts += [
+        f"cylinder {one.cylinder} fuel trim {one.fuel_trim.old:+g} to {one.fuel_trim.new:+g} %"
+        for one in cylinders if one.fuel_trim
+    ]
+    if timing is not None:
+        parts.append(f"total timing {timing.old:g} to {timing.new:g}")
+    parts += [
+        f"cylinder {one.cylinder} timing {one.trim.old:+g} to {one.trim.new:+g}" for one in cylinders if one.trim
+    ]
+    plug = next((one.plug for one in cylinders if one.plug), None)
+    if plug is not None:
+        parts.append(f"plugs {plug.old} to {plug.new}")
+    tips = [one.cylinder for one in cylinders if one.tip]
+    if tips:
+        parts.append(f"regular tip on cylinder {_list(tips)}")
+    return ", ".join(parts)
+
+
+def _list(numbers: list[int]) -> str:
+    return ", ".join(str(number) for number in numbers)

@@ -1,0 +1,1 @@
+"""The rule book, one module a decision, in the order of the work."""
