@@ -1,0 +1,99 @@
+"""Which sheets and cells this program wrote: hidden defined names, which follow moved, sorted and renamed cells.
+
+Every program that edits a workbook keeps defined names and moves them along when rows or columns are inserted or
+a sheet gets another name, so they still point at our cells after the user has worked on the book elsewhere.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from workbook_template.package.formulas import quoted
+from workbook_template.package.grid import Area, parse_area, rectangles
+from workbook_template.package.workbook_part import MAX_NAME_LENGTH, WorkbookPart
+
+SHEET_MARK = "_wt_sheet."
+CELLS_MARK = "_wt_cells."
+_TARGET = re.compile(r"^(?:'((?:[^']|'')+)'|([^'!]+))!(.+)$")
+_PLAIN = re.compile(r"[A-Za-z0-9]")
+_CODED = re.compile(r"_([0-9a-f]+)_")
+
+
+@dataclass(frozen=True, slots=True)
+class Ownership:
+    """`sheets`: the name a sheet was asked under -> its name now; `cells`: sheet -> areas written."""
+
+    sheets: Mapping[str, str]
+    cells: Mapping[str, tuple[Area, ...]]
+
+    def __bool__(self) -> bool:
+        return bool(self.sheets or self.cells)
+
+    def areas(self, sheet: str) -> list[Area]:
+        return list(self.cells.get(sheet, ()))
+
+
+def read(book: WorkbookPart) -> Ownership:
+    """What the marks in the workbook say, as far as their sheets still exist."""
+    existing = {sheet.name.lower(): sheet.name for sheet in book.sheets()}
+    sheets: dict[str, str] = {}
+    cells: dict[str, list[Area]] = {}
+    for defined in book.defined_names():
+        name = defined.get("name", "")
+        target = _TARGET.match(defined.text or "")
+        sheet = existing.get((target[1] or target[2]).replace("''", "'").lower()) if target else None
+        if target is None or sheet is None:
+            continue
+        if name.startswith(SHEET_MARK):
+            sheets[_decoded(name.removeprefix(SHEET_MARK))] = sheet
+        area = parse_area(target[3]) if name.startswith(CELLS_MARK) else None
+        if area is not None:
+            cells.setdefault(sheet, []).append(area)
+    return Ownership(sheets, {sheet: tuple(sorted(areas)) for sheet, areas in cells.items()})
+
+
+def write(book: WorkbookPart, owned: Ownership) -> None:
+    """Replace the marks in the workbook."""
+    for defined in book.defined_names():
+        if defined.get("name", "").startswith((SHEET_MARK, CELLS_MARK)):
+            book.remove_name(defined)
+    for wanted, sheet in sorted(owned.sheets.items()):
+        book.set_name(SHEET_MARK + _coded(wanted), f"{quoted(sheet)}!$A$1", hidden=True)
+    number = 0
+    for sheet, areas in sorted(owned.cells.items()):
+        for area in areas:
+            number += 1
+            book.set_name(f"{CELLS_MARK}{number}", f"{quoted(sheet)}!{area.absolute()}", hidden=True)
+
+
+def changed(
+    owned: Ownership, sheet: str, written: Iterable[tuple[int, int]], cleared: Iterable[tuple[int, int]]
+) -> Ownership:
+    """The ownership after cells (row, column) of a sheet were written and others cleared."""
+    held = {place for area in owned.cells.get(sheet, ()) for place in area.places()}
+    cells = dict(owned.cells)
+    cells[sheet] = tuple(rectangles((held - set(cleared)) | set(written)))
+    return Ownership(owned.sheets, {name: areas for name, areas in cells.items() if areas})
+
+
+def final_name(book: WorkbookPart, owned: Ownership, wanted: str) -> str:
+    """The name a sheet asked for as `wanted` has in this book, or would get: unique, at most 31 characters."""
+    if wanted in owned.sheets:
+        return owned.sheets[wanted]
+    taken = {sheet.name.lower() for sheet in book.sheets()}
+    name, number = wanted[:MAX_NAME_LENGTH], 1
+    while name.lower() in taken:
+        number += 1
+        ending = f" ({number})"
+        name = wanted[: MAX_NAME_LENGTH - len(ending)] + ending
+    return name
+
+
+def _coded(name: str) -> str:
+    return "".join(letter if _PLAIN.match(letter) else f"_{ord(letter):x}_" for letter in name)
+
+
+def _decoded(name: str) -> str:
+    return _CODED.sub(lambda found: chr(int(found[1], 16)), name)

@@ -1,0 +1,58 @@
+"""Whether any formula of the book reads what was written, so that it must be calculated anew on load."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from lxml import etree
+
+from workbook_template.package import formulas, markup, removal, tables
+from workbook_template.package.grid import Area, parse_area
+from workbook_template.package.workbook_part import WorkbookPart
+
+_MAY_POINT_ANYWHERE = ("INDIRECT", "OFFSET")
+
+
+def needed(book: WorkbookPart, written: Mapping[str, Sequence[Area]]) -> bool:
+    """Whether a formula or a visible name reads one of these areas (sheet name -> areas)."""
+    areas = {sheet.lower(): tuple(found) for sheet, found in written.items() if found}
+    if not areas:
+        return False
+    for defined in book.defined_names():
+        visible = defined.get("hidden") != "1" and not defined.get("name", "").startswith("_xlnm.")
+        if visible and formulas.reads(defined.text or "", "", areas):
+            return True
+    read_tables = _tables_written(book, areas)
+    words = [*areas, *read_tables, *_MAY_POINT_ANYWHERE]
+    for sheet in book.sheets():
+        if sheet.kind != "worksheet":
+            continue
+        at_home = sheet.name.lower() in areas
+        if not at_home and not any(removal.mentions(book.draft, sheet.part, word) for word in words):
+            continue
+        root = book.draft.root(sheet.part)
+        found = root.iter(markup.own(root, "f"))
+        if any(_reads(element, sheet.name, areas, read_tables) for element in found):
+            return True
+    return False
+
+
+def _reads(element: etree._Element, home: str, areas: Mapping[str, Sequence[Area]], read_tables: set[str]) -> bool:
+    text = element.text or ""
+    if formulas.table_names(text) & read_tables:
+        return True
+    shared = parse_area(element.get("ref", "")) if element.get("t") == "shared" else None
+    reach = (shared.last_row - shared.first_row, shared.last_column - shared.first_column) if shared else (0, 0)
+    if element.get("t") == "dataTable":
+        text = ",".join(filter(None, (element.get("r1"), element.get("r2"))))
+    return bool(text) and formulas.reads(text, home, areas, reach)
+
+
+def _tables_written(book: WorkbookPart, areas: Mapping[str, Sequence[Area]]) -> set[str]:
+    """The names of the tables that hold a written cell, lower case; "" (the table at hand) where there is one."""
+    names = set()
+    for sheet in book.sheets():
+        for table in tables.of_sheet(book.draft, sheet.part) if sheet.name.lower() in areas else ():
+            if any(table.area.meets(area) for area in areas[sheet.name.lower()]):
+                names |= {table.name.lower(), ""}
+    return names

@@ -1,0 +1,186 @@
+"""The workbook part: the list of sheets, defined names, what is locked, how dates count."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from lxml import etree
+
+from workbook_template.package import content_types, markup, relationships
+from workbook_template.package.draft import Draft
+from workbook_template.package.errors import PackageRefused
+
+ORDER = (
+    "fileVersion", "fileSharing", "workbookPr", "workbookProtection", "bookViews", "sheets", "functionGroups",
+    "externalReferences", "definedNames", "calcPr", "oleSize", "customWorkbookViews", "pivotCaches",
+    "smartTagPr", "smartTagTypes", "webPublishing", "fileRecoveryPr", "webPublishObjects", "extLst",
+)  # fmt: skip
+MAX_NAME_LENGTH = 31
+_SHEET_KINDS = ("worksheet", "chartsheet", "dialogsheet", "xlMacrosheet", "xlIntlMacrosheet")
+_TRUE = ("1", "true", "on")
+_SAVE_AGAIN = "open it in the program that made it and save it again"
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One entry of the book's list of sheets; `kind` is worksheet, chartsheet ..."""
+
+    name: str
+    kind: str
+    part: str
+    relationship: str
+
+
+class WorkbookPart:
+    """The workbook part of a draft, found by relationship."""
+
+    def __init__(self, draft: Draft) -> None:
+        self.draft = draft
+        self.part = _find(draft)
+        self.root = draft.root(self.part)
+        _check_dialect(self.root)
+        self.strict = markup.is_strict(self.root)
+
+    def sheets(self) -> list[Sheet]:
+        """All sheets in the book's order; raises PackageRefused where one leads nowhere."""
+        return [self._sheet(element) for element in self.sheet_elements()]
+
+    def sheet(self, name: str) -> Sheet | None:
+        return next((sheet for sheet in self.sheets() if sheet.name.lower() == name.lower()), None)
+
+    def sheet_elements(self) -> list[etree._Element]:
+        return self.root.findall(f"{markup.own(self.root, 'sheets')}/{markup.own(self.root, 'sheet')}")
+
+    def dates_from_1904(self) -> bool:
+        properties = self.root.find(markup.own(self.root, "workbookPr"))
+        return properties is not None and properties.get("date1904", "0").lower() in _TRUE
+
+    def related_part(self, kind: str) -> str | None:
+        """The part of that kind (styles, sharedStrings, calcChain ...) that the workbook leads to."""
+        found = relationships.of_kind(self.draft, self.part, kind)
+        return found[0].part if found and self.draft.has(found[0].part) else None
+
+    def locked_reason(self) -> str | None:
+        """Why the file must not be edited in place, in one sentence; None where it may."""
+        if any(found.kind == "origin" for found in relationships.read(self.draft, relationships.ROOT)):
+            return "the workbook is digitally signed, and any change would break the signature"
+        kinds = {found.kind for found in relationships.read(self.draft, self.part)}
+        if kinds & {"revisionHeaders", "usernames"}:
+            return "the workbook is shared with tracked revisions; stop sharing it to let it be filled in"
+        protection = self.root.find(markup.own(self.root, "workbookProtection"))
+        if protection is not None and protection.get("lockStructure", "0").lower() in _TRUE:
+            return "the workbook's structure is locked; unprotect the workbook to let it be filled in"
+        sharing = self.root.find(markup.own(self.root, "fileSharing"))
+        if sharing is not None and (sharing.get("reservationPassword") or sharing.get("hashValue")):
+            return "the workbook asks for a password before it may be changed; take that password off"
+        return None
+
+    def add_sheet(self, name: str, part: str, position: int, sheet_id: str | None) -> None:
+        """List a new worksheet at `position` (0-based); the id is kept where one is given."""
+        identifier = relationships.add(self.draft, self.part, "worksheet", part, strict=self.strict)
+        elements = self.sheet_elements()
+        highest = max((int(element.get("sheetId", "0")) for element in elements), default=0)
+        parent = self.root.find(markup.own(self.root, "sheets"))
+        assert parent is not None
+        element = markup.made(parent, "sheet")
+        element.set("name", name)
+        element.set("sheetId", sheet_id or str(highest + 1))
+        element.set(markup.related(self.root), identifier)
+        parent.insert(position, element)
+        if position < len(elements):
+            self._shift(position, 1)
+
+    def remove_sheet(self, name: str) -> str:
+        """Strike a sheet off the list with its relationship and local names; returns its sheet id."""
+        position = next(i for i, sheet in enumerate(self.sheets()) if sheet.name.lower() == name.lower())
+        element = self.sheet_elements()[position]
+        relationships.remove(self.draft, self.part, element.get(markup.related(self.root), ""))
+        parent = element.getparent()
+        assert parent is not None
+        parent.remove(element)
+        for defined in self.defined_names():
+            if defined.get("localSheetId") == str(position):
+                self.remove_name(defined)
+        self._shift(position, -1)
+        return element.get("sheetId", "")
+
+    def defined_names(self) -> list[etree._Element]:
+        parent = self.root.find(markup.own(self.root, "definedNames"))
+        return [] if parent is None else parent.findall(markup.own(parent, "definedName"))
+
+    def set_name(self, name: str, text: str, *, local_to: int | None = None, hidden: bool = False) -> None:
+        """Define a name, for the whole book or local to the sheet at that position."""
+        scope = None if local_to is None else str(local_to)
+        for defined in self.defined_names():
+            if defined.get("name", "").lower() == name.lower() and defined.get("localSheetId") == scope:
+                defined.text = text
+                return
+        parent = markup.child_in_order(self.root, "definedNames", ORDER)
+        element = markup.made(parent, "definedName", name=name)
+        if scope is not None:
+            element.set("localSheetId", scope)
+        if hidden:
+            element.set("hidden", "1")
+        element.text = text
+        markup.settle(parent, element, _name_key(element))
+
+    def remove_name(self, element: etree._Element) -> None:
+        markup.vacate(element, _name_key(element))
+
+    def recalculate_on_load(self) -> None:
+        """Ask for a full recalculation, unless the user has chosen to calculate by hand."""
+        calculation = markup.child_in_order(self.root, "calcPr", ORDER)
+        if calculation.get("calcMode") != "manual":
+            calculation.set("fullCalcOnLoad", "1")
+
+    def _sheet(self, element: etree._Element) -> Sheet:
+        name = element.get("name", "")
+        found = relationships.by_id(self.draft, self.part, element.get(markup.related(self.root)))
+        if not name or found is None or found.external:
+            raise PackageRefused(f"sheet '{name}' is listed but leads to no part of the file; {_SAVE_AGAIN}")
+        if not self.draft.has(found.part):
+            raise PackageRefused(f"the part that holds sheet '{name}' is missing; {_SAVE_AGAIN}")
+        declared = content_types.declared(self.draft, found.part)
+        if declared and f".{found.kind.lower()}+" not in declared.lower() and found.kind in _SHEET_KINDS[:3]:
+            raise PackageRefused(f"sheet '{name}' is declared to be something other than a sheet; {_SAVE_AGAIN}")
+        return Sheet(name, found.kind, found.part, found.id)
+
+    def _shift(self, position: int, step: int) -> None:
+        """Keep what counts sheets by position in step with a sheet put in or taken out at `position`."""
+        first = position if step > 0 else position + 1
+        counted = [(defined, "localSheetId") for defined in self.defined_names()]
+        counted += [
+            (view, name)
+            for view in self.root.iter(markup.own(self.root, "workbookView"))
+            for name in ("activeTab", "firstSheet")
+        ]
+        for element, name in counted:
+            value = element.get(name)
+            if value is not None and value.isdigit() and int(value) >= first:
+                element.set(name, str(int(value) + step))
+            elif name != "localSheetId" and value == str(position):
+                element.set(name, str(max(0, position + min(step, 0))))
+
+
+def _name_key(element: etree._Element) -> str:
+    """What tells one name from another while the sheets' positions shift."""
+    local_text = element.text if element.get("localSheetId") else ""
+    return f"{element.get('name')} {local_text}"
+
+
+def _find(draft: Draft) -> str:
+    if not draft.has(content_types.PART):
+        raise PackageRefused(f"the file has no list of its parts, so it is not a workbook; {_SAVE_AGAIN}")
+    found = relationships.of_kind(draft, relationships.ROOT, "officeDocument")
+    if not found or not draft.has(found[0].part):
+        raise PackageRefused(f"the file does not say where its workbook is; {_SAVE_AGAIN}")
+    part = found[0].part
+    if part.lower().endswith(".bin") or "binary" in content_types.type_of(draft, part):
+        raise PackageRefused("the file is a binary workbook (.xlsb); save it as .xlsx or .xlsm")
+    return part
+
+
+def _check_dialect(root: etree._Element) -> None:
+    if markup.namespace(root) not in (markup.MAIN, markup.STRICT_MAIN) or markup.local(root) != "workbook":
+        raise PackageRefused("the file was written by a pre-release program, or is no workbook; save it as .xlsx "
+                             "in a current program")  # fmt: skip
