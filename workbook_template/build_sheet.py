@@ -1,0 +1,134 @@
+"""One sheet of the blank workbook: title, headings with notes, the list as a table, drop-downs, and print set-up."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from copy import copy
+from typing import Any
+
+from openpyxl.comments import Comment
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+from openpyxl.utils import get_column_letter
+from openpyxl.workbook import Workbook
+from openpyxl.workbook.defined_name import DefinedName
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.properties import PageSetupProperties
+from openpyxl.worksheet.table import Table, TableStyleInfo
+from openpyxl.worksheet.worksheet import Worksheet
+
+from workbook_template.layout import Column, SheetLayout, Unit, layout
+
+TITLE_ROW, HINT_ROW, HEADING_ROW = 1, 2, 3
+LAST_LISTED_ROW = 2000
+SHELF_NAMES = {"jets": "JetLabels", "plugs": "PlugLabels"}
+
+_TITLE = Font(bold=True, size=14)
+_HINT = Font(italic=True, color="555555")
+_HEADING_FILL = PatternFill("solid", fgColor="E7E6E6")
+_OURS_FILL = PatternFill("solid", fgColor="F6F4EE")
+_LINE = Border(top=Side("thin", color="7F7F7F"), bottom=Side("medium", color="404040"))
+_FORMATS = {"date": "yyyy-mm-dd", "time": "hh:mm", "share": "0.00", "plain_number": "0.####"}
+
+
+def begin_sheet(book: Workbook, sheet: SheetLayout) -> Worksheet:
+    """A new sheet at the end of the book, with its title and hint."""
+    page: Worksheet = book.create_sheet(sheet.name)
+    page.cell(TITLE_ROW, 1, sheet.title).font = _TITLE
+    page.cell(HINT_ROW, 1, sheet.hint).font = _HINT
+    return page
+
+
+def write_list(
+    page: Worksheet,
+    sheet: SheetLayout,
+    columns: Sequence[Column],
+    house: str,
+    rows: Sequence[Mapping[str, Any]],
+    heading_row: int = HEADING_ROW,
+) -> None:
+    """Headings and rows as an Excel table; at least one row, blank where none is given."""
+    page.row_dimensions[heading_row].height = 32
+    for index, column in enumerate(columns, start=1):
+        _write_heading(page, column, house, heading_row, index)
+        for offset, row in enumerate(rows or ({},), start=1):
+            dress(page.cell(heading_row + offset, index, row.get(column.key)), column, column.house_unit(house))
+        letter = get_column_letter(index)
+        offer_words(page, column, f"{letter}{heading_row + 1}:{letter}{LAST_LISTED_ROW}")
+    last_row = heading_row + max(len(rows), 1)
+    table = Table(displayName=sheet.table, ref=f"A{heading_row}:{get_column_letter(len(columns))}{last_row}")
+    table.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=True)
+    page.add_table(table)
+
+
+def _write_heading(page: Worksheet, column: Column, house: str, row: int, index: int) -> None:
+    cell = page.cell(row, index, column.headed(house))
+    cell.font = Font(bold=True, italic=column.filled)
+    cell.fill = copy(_OURS_FILL if column.filled else _HEADING_FILL)
+    cell.border = copy(_LINE)
+    cell.alignment = Alignment(wrap_text=True, vertical="center", horizontal="left" if _is_text(column) else "center")
+    note = Comment(column.noted(house), "strapline")
+    note.width, note.height = 260, 30 + 18 * (len(note.text) // 34 + 1)
+    cell.comment = note
+    page.column_dimensions[get_column_letter(index)].width = column.width
+
+
+def _is_text(column: Column) -> bool:
+    return column.kind == "text"
+
+
+def number_format(column: Column, unit: Unit | None) -> str:
+    """The spreadsheet's format for the column in that unit."""
+    if column.quantity is not None and unit is not None:
+        return column.quantity.format_in(unit)
+    return _FORMATS.get(column.kind, "General")
+
+
+def dress(cell: Any, column: Column, unit: Unit | None) -> None:
+    """Give a cell of a list its look."""
+    cell.number_format = number_format(column, unit)
+    cell.alignment = Alignment(
+        horizontal="left" if _is_text(column) else "center", vertical="top", wrap_text=_is_text(column)
+    )
+
+
+def offer_words(page: Worksheet, column: Column, area: str) -> None:
+    """A drop-down in that area. It only advises where a measure or several words may be written instead."""
+    if column.filled or not (column.list or column.kind == "yes_no"):
+        return
+    words = layout().lists.get("yes_no" if column.kind == "yes_no" else column.list)
+    formula = '"' + ",".join(words.words) + '"' if words else SHELF_NAMES[column.list]
+    offer = DataValidation(type="list", formula1=formula, allow_blank=True)
+    offer.showErrorMessage = not (column.several or bool(words and words.unit))
+    offer.errorStyle = "warning"
+    offer.errorTitle = column.heading
+    offer.error = "This is not in the list. Keep it if you know that it is right; 'same' is fine."
+    offer.add(area)
+    page.add_data_validation(offer)
+
+
+def name_shelf(book: Workbook, sheet: SheetLayout) -> None:
+    """A name for the labels on a shelf, as long as the list is."""
+    first = HEADING_ROW + 1
+    every = f"{sheet.name}!$A${first}:$A${LAST_LISTED_ROW}"
+    last = f"INDEX({every},MAX(1,COUNTA({every})))"
+    name = SHELF_NAMES[sheet.key]
+    book.defined_names[name] = DefinedName(name, attr_text=f"{sheet.name}!$A${first}:{last}")
+
+
+def set_print(
+    page: Worksheet, pages_wide: int = 1, repeat_row: int | None = HEADING_ROW, repeat_columns: str = ""
+) -> None:
+    """Landscape, as many pages wide as asked for, headings on each page, sheet and page number at the foot."""
+    page.page_setup.orientation = "landscape"
+    page.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+    page.page_setup.fitToWidth, page.page_setup.fitToHeight = pages_wide, 0
+    page.page_margins.left = page.page_margins.right = 0.4
+    page.page_margins.top, page.page_margins.bottom = 0.6, 0.6
+    header, footer = page.oddHeader, page.oddFooter
+    assert header is not None and footer is not None
+    header.right.text, footer.left.text, footer.right.text = "&A", "&F", "page &P of &N"
+    page.print_options.gridLines = repeat_row is not None
+    if repeat_row is not None:
+        page.print_title_rows = f"{repeat_row}:{repeat_row}"
+    if repeat_columns:
+        page.print_title_cols = repeat_columns
