@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
+from copy import copy
 from datetime import datetime
 from importlib import resources
 from typing import Any
 
-from openpyxl.styles import Alignment, Font
+from openpyxl.styles import Alignment
 from openpyxl.utils.cell import coordinate_from_string
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
@@ -18,7 +19,13 @@ from engine_rules.targets import default_targets
 from workbook_template.build_engine import STARTER_PLUGS, BlankOptions, StarterEngine, starter_engine, starter_jets
 from workbook_template.build_sheet import (
     HEADING_ROW,
+    HINT,
     HINT_ROW,
+    NAME,
+    OURS,
+    PART,
+    TITLE,
+    UNDERLINED,
     begin_sheet,
     dress,
     name_shelf,
@@ -59,21 +66,21 @@ def _write_start(book: Workbook) -> None:
     page = book.create_sheet(layout().sheets["start"].name)
     page.sheet_view.showGridLines = False
     page.column_dimensions["A"].width, page.column_dimensions["B"].width = 4, 118
-    page.cell(1, 1, text["title"]).font = Font(bold=True, size=16)
+    page.cell(1, 1, text["title"]).font = TITLE
     page.cell(2, 1, text["about"])
     row = 4
     for part in text["parts"]:
-        page.cell(row, 1, part["heading"]).font = Font(bold=True, size=12)
+        page.cell(row, 1, part["heading"]).font = PART
         for count, line in enumerate(part["lines"], start=1):
             page.cell(row + count, 1, count if part["numbered"] else "•").alignment = Alignment("right", "top")
-            page.cell(row + count, 2, line).alignment = Alignment(vertical="top", wrap_text=True)
+            page.cell(row + count, 2, line).alignment = Alignment(vertical="top", wrap_text=True, indent=1)
         row += len(part["lines"]) + 2
     set_print(page, repeat_row=None)
 
 
 def _write_runs(book: Workbook, engine: StarterEngine) -> None:
     sheet = layout().sheets["runs"]
-    page = begin_sheet(book, sheet)
+    page = begin_sheet(book, sheet, title_column=sheet.freeze + 1)
     write_list(page, sheet, _columns(sheet, engine), engine.units, [{"name": 1}])
     page.freeze_panes = page.cell(HEADING_ROW + 1, sheet.freeze + 1).coordinate
     set_print(page, pages_wide=2, repeat_columns="A:A")
@@ -82,10 +89,10 @@ def _write_runs(book: Workbook, engine: StarterEngine) -> None:
 def _write_readings(book: Workbook, engine: StarterEngine) -> None:
     sheet = layout().sheets["readings"]
     columns = _columns(sheet, engine)
-    page = begin_sheet(book, sheet)
+    page = begin_sheet(book, sheet, title_column=sheet.freeze + 1)
     write_list(page, sheet, columns, engine.units, [{"run": 1, "cylinder": number} for number in engine.places])
     ours = next(index for index, column in enumerate(columns, start=1) if column.filled)
-    page.cell(HINT_ROW, ours, sheet.filled_hint).font = Font(italic=True, bold=True)
+    page.cell(HINT_ROW, ours, sheet.filled_hint).font = OURS
     page.freeze_panes = page.cell(HEADING_ROW + 1, sheet.freeze + 1).coordinate
     set_print(page, pages_wide=2, repeat_columns="A:B")
 
@@ -117,11 +124,11 @@ def _write_engine(book: Workbook, engine: StarterEngine, name: str) -> None:
 
 
 def _write_setting(page: Worksheet, column: Column, house: str, row: int, value: Any) -> None:
-    page.cell(row, 1, column.headed(house)).font = Font(bold=True)
+    page.cell(row, 1, column.headed(house)).font = NAME
     cell = page.cell(row, 2, value)
     cell.number_format = number_format(column, column.house_unit(house))
-    cell.alignment = Alignment(horizontal="left")
-    page.cell(row, 3, column.noted(house)).font = Font(italic=True, color="555555")
+    cell.alignment, cell.border = Alignment(horizontal="left"), copy(UNDERLINED)
+    page.cell(row, 3, column.noted(house)).font = HINT
     offer_words(page, column, f"B{row}")
 
 
@@ -197,11 +204,13 @@ def _list_in(book: Workbook, key: str, stations: Sequence[str] = ()) -> Table:
 
 def _put(book: Workbook, table: Table, row: int, values: Mapping[str, Any]) -> None:
     page = book[table.block.name]
-    for key, value in values.items():
-        if key not in table.placed:
-            raise LogbookError(f"there is no column for {key}", table.block.name)
-        placed = table.placed[key]
-        cell = page.cell(row, placed.index, _as_written(placed, value))
+    unknown = values.keys() - table.placed.keys()
+    if unknown:
+        raise LogbookError(f"there is no column for {', '.join(sorted(unknown))}", table.block.name)
+    for key, placed in table.placed.items():
+        cell = page.cell(row, placed.index)
+        if key in values:
+            cell.value = _as_written(placed, values[key])
         dress(cell, placed.column, placed.unit)
     for listed in page.tables.values():
         first, last = listed.ref.split(":")

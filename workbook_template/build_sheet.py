@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from copy import copy
 from typing import Any
@@ -12,6 +13,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.page import PageMargins
 from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.table import Table, TableStyleInfo
 from openpyxl.worksheet.worksheet import Worksheet
@@ -22,19 +24,25 @@ TITLE_ROW, HINT_ROW, HEADING_ROW = 1, 2, 3
 LAST_LISTED_ROW = 2000
 SHELF_NAMES = {"jets": "JetLabels", "plugs": "PlugLabels"}
 
-_TITLE = Font(bold=True, size=14)
-_HINT = Font(italic=True, color="555555")
+TITLE = Font(name="Calibri", bold=True, size=14)
+PART = Font(name="Calibri", bold=True, size=12)
+NAME = Font(name="Calibri", bold=True, size=11)
+HINT = Font(name="Calibri", italic=True, size=11, color="555555")
+OURS = Font(name="Calibri", bold=True, italic=True, size=11)
 _HEADING_FILL = PatternFill("solid", fgColor="E7E6E6")
 _OURS_FILL = PatternFill("solid", fgColor="F6F4EE")
+UNDERLINED = Border(bottom=Side("thin", color="7F7F7F"))
+_HAIR = Side("hair", color="7F7F7F")
+_BODY = Border(left=_HAIR, right=_HAIR, top=_HAIR, bottom=_HAIR)
 _LINE = Border(top=Side("thin", color="7F7F7F"), bottom=Side("medium", color="404040"))
 _FORMATS = {"date": "yyyy-mm-dd", "time": "hh:mm", "share": "0.00", "plain_number": "0.####"}
 
 
-def begin_sheet(book: Workbook, sheet: SheetLayout) -> Worksheet:
-    """A new sheet at the end of the book, with its title and hint."""
+def begin_sheet(book: Workbook, sheet: SheetLayout, title_column: int = 1) -> Worksheet:
+    """A new sheet at the end of the book, with its title and hint, right of the columns that each page repeats."""
     page: Worksheet = book.create_sheet(sheet.name)
-    page.cell(TITLE_ROW, 1, sheet.title).font = _TITLE
-    page.cell(HINT_ROW, 1, sheet.hint).font = _HINT
+    page.cell(TITLE_ROW, title_column, sheet.title).font = TITLE
+    page.cell(HINT_ROW, title_column, sheet.hint).font = HINT
     return page
 
 
@@ -47,13 +55,19 @@ def write_list(
     heading_row: int = HEADING_ROW,
 ) -> None:
     """Headings and rows as an Excel table; at least one row, blank where none is given."""
-    page.row_dimensions[heading_row].height = 32
+    lines = max(math.ceil(len(column.headed(house)) / (column.width - 1)) for column in columns)
+    page.row_dimensions[heading_row].height = 4.0 + 15.0 * lines
     for index, column in enumerate(columns, start=1):
         _write_heading(page, column, house, heading_row, index)
         for offset, row in enumerate(rows or ({},), start=1):
             dress(page.cell(heading_row + offset, index, row.get(column.key)), column, column.house_unit(house))
         letter = get_column_letter(index)
         offer_words(page, column, f"{letter}{heading_row + 1}:{letter}{LAST_LISTED_ROW}")
+    for offset, row in enumerate(rows, start=1):
+        texts = [column for column in columns if _is_text(column)]
+        lines = max((math.ceil(len(row.get(column.key) or "") / column.width) for column in texts), default=1)
+        if lines > 1:
+            page.row_dimensions[heading_row + offset].height = 15.0 * lines
     last_row = heading_row + max(len(rows), 1)
     table = Table(displayName=sheet.table, ref=f"A{heading_row}:{get_column_letter(len(columns))}{last_row}")
     table.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=True)
@@ -62,10 +76,10 @@ def write_list(
 
 def _write_heading(page: Worksheet, column: Column, house: str, row: int, index: int) -> None:
     cell = page.cell(row, index, column.headed(house))
-    cell.font = Font(bold=True, italic=column.filled)
+    cell.font = copy(OURS if column.filled else NAME)
     cell.fill = copy(_OURS_FILL if column.filled else _HEADING_FILL)
     cell.border = copy(_LINE)
-    cell.alignment = Alignment(wrap_text=True, vertical="center", horizontal="left" if _is_text(column) else "center")
+    cell.alignment = _aligned(column, wrap=True, vertical="center")
     note = Comment(column.noted(house), "strapline")
     note.width, note.height = 260, 30 + 18 * (len(note.text) // 34 + 1)
     cell.comment = note
@@ -86,9 +100,14 @@ def number_format(column: Column, unit: Unit | None) -> str:
 def dress(cell: Any, column: Column, unit: Unit | None) -> None:
     """Give a cell of a list its look."""
     cell.number_format = number_format(column, unit)
-    cell.alignment = Alignment(
-        horizontal="left" if _is_text(column) else "center", vertical="top", wrap_text=_is_text(column)
-    )
+    cell.border = copy(_BODY)
+    cell.alignment = _aligned(column, wrap=_is_text(column), vertical="top")
+
+
+def _aligned(column: Column, wrap: bool, vertical: str) -> Alignment:
+    if _is_text(column):
+        return Alignment(horizontal="left", vertical=vertical, wrap_text=wrap, indent=1)
+    return Alignment(horizontal="center", vertical=vertical, wrap_text=wrap)
 
 
 def offer_words(page: Worksheet, column: Column, area: str) -> None:
@@ -122,12 +141,10 @@ def set_print(
     page.page_setup.orientation = "landscape"
     page.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
     page.page_setup.fitToWidth, page.page_setup.fitToHeight = pages_wide, 0
-    page.page_margins.left = page.page_margins.right = 0.4
-    page.page_margins.top, page.page_margins.bottom = 0.6, 0.6
+    page.page_margins = PageMargins(left=0.4, right=0.4, top=0.75, bottom=0.75, header=0.3, footer=0.3)
     header, footer = page.oddHeader, page.oddFooter
     assert header is not None and footer is not None
     header.right.text, footer.left.text, footer.right.text = "&A", "&F", "page &P of &N"
-    page.print_options.gridLines = repeat_row is not None
     if repeat_row is not None:
         page.print_title_rows = f"{repeat_row}:{repeat_row}"
     if repeat_columns:
