@@ -98,6 +98,7 @@ class ChartOut:
     anchor: tuple[int, int]
     width_cm: float
     height_cm: float
+    y_range: tuple[float, float] | None = None  # None leaves it to the host, which may cut off error bars
 
 
 @dataclass(frozen=True, slots=True)

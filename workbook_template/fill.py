@@ -1,0 +1,208 @@
+"""Advice into the workbook: strapline's columns of the readings, and the sheets Next run, Why and Charts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from openpyxl.utils import coordinate_to_tuple, get_column_letter
+
+from engine_rules.advice import Advice, CylinderAdvice, Firing
+from engine_rules.logbook import Cell, Engine
+from workbook_template.card import draw_card
+from workbook_template.charts import draw_charts
+from workbook_template.hosts.protocol import CellOut, Changes, SheetOut, Style
+from workbook_template.layout import layout, split_heading
+from workbook_template.page import Drawn
+from workbook_template.read import ReadBook
+from workbook_template.why import WhySheet, draw_why
+from workbook_template.wording import ERROR_FORMAT, KEEP, LINK_COLOR, jet_move, signed_format, swap_words
+
+NEXT_RUN, WHY, CHARTS = "Next run", "Why", "Charts"
+
+# Which rules speak for a column where several fired for its cylinder: the module of the rule's id.
+_SPEAKERS = {
+    "mixture_pct": ("evidence", "fuel", "reading"),
+    "timing_deg": ("evidence", "spark", "reading"),
+    "jet_change": ("fuel", "safety"),
+    "fuel_trim_change_pct": ("fuel", "spread", "safety"),
+    "timing_change_deg": ("spread", "spark", "safety"),
+    "plug_change": ("heat", "safety"),
+    "tip_change": ("heat", "safety"),
+}
+_WHY_STYLE = Style(color=LINK_COLOR, underline=True, wrap=True)
+_PLAIN_WHY_STYLE = Style(wrap=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What goes into one filled cell, and the firings behind it."""
+
+    value: str | float | None
+    because: tuple[int, ...] = ()
+    number_format: str = ""
+
+
+def plan(read_book: ReadBook, advices: Sequence[Advice]) -> Changes:
+    """All that these advices change in the workbook.
+
+    Every cell of strapline's columns in the advised runs is set, or emptied where there is nothing to say. The sheets
+    speak of the newest advised run; its cells alone are linked to Why, and links of other runs are taken away.
+    """
+    if not advices:
+        return Changes()
+    order = {run.name: at for at, run in enumerate(read_book.logbook.runs)}
+    newest = max(advices, key=lambda advice: order[advice.run])
+    run = read_book.logbook.run(newest.run)
+    sheet = read_book.sheet_names["readings"]
+    card = draw_card(NEXT_RUN, read_book.logbook, run, newest, tab_unit(read_book))
+    said = readings_cells(read_book, newest)
+    why = draw_why(WHY, newest, _shown(read_book, said, card, newest))
+    cells = _unlinked(read_book, {advice.run for advice in advices})
+    for advice in advices:
+        known = said if advice is newest else readings_cells(read_book, advice)
+        links = why if advice is newest else None
+        cells |= {place: _cell(read_book, place, one, advice, links) for place, one in known.items()}
+    return Changes(
+        cells={sheet: dict(sorted(cells.items()))},
+        sheets=(_linked_card(card, newest, why), why.sheet, draw_charts(CHARTS, newest)),
+    )
+
+
+def _shown(
+    read_book: ReadBook, said: Mapping[tuple[int, int], Said], card: Drawn, advice: Advice
+) -> Mapping[int, Sequence[Cell]]:
+    """Firing number -> where its outcome shows: the stretches of readings linked to it, and the first on the card."""
+    places: dict[int, list[tuple[int, int]]] = {}
+    for (row, column), one in said.items():
+        firing = speaker(_key_at(read_book, column), one.because, advice.firings)
+        if firing is not None and one.value is not None:
+            places.setdefault(firing, []).append((row, column))
+    sheet = read_book.sheet_names["readings"]
+    shown = {number: [Cell(sheet, ref) for ref in stretches(found)] for number, found in places.items()}
+    for (row, column), because in sorted(card.stands_on.items()):
+        for number in because:
+            cells = shown.setdefault(number, [])
+            if all(cell.sheet != NEXT_RUN for cell in cells):
+                cells.append(Cell(NEXT_RUN, f"{get_column_letter(column)}{row}"))
+    return shown
+
+
+def stretches(places: Iterable[tuple[int, int]]) -> Sequence[str]:
+    """Cells (row, column) as 'C4' and, where they follow each other down a column, 'C4:C9'."""
+    runs: list[list[int]] = []
+    for column, row in sorted((column, row) for row, column in places):
+        if runs and runs[-1][0] == column and runs[-1][2] == row - 1:
+            runs[-1][2] = row
+        else:
+            runs.append([column, row, row])
+    return [
+        f"{get_column_letter(column)}{first}" + ("" if first == last else f":{get_column_letter(column)}{last}")
+        for column, first, last in runs
+    ]
+
+
+def tab_unit(read_book: ReadBook) -> str:
+    """'in' where the engine's tab radius is written in inches, else 'mm'."""
+    cell = read_book.engine_cells.get("tab_radius_mm")
+    if cell is None:
+        return "mm"
+    row, column = coordinate_to_tuple(cell.ref)
+    _, bracket = split_heading(str(read_book.tables["engine"].block.at(row, column - 1)))
+    unit = layout().quantities["tab_radius"].unit(bracket or "")
+    return "in" if unit is not None and unit.name == "in" else "mm"
+
+
+def readings_cells(read_book: ReadBook, advice: Advice) -> Mapping[tuple[int, int], Said]:
+    """(row, column) -> what strapline's columns say of this run; cylinders without a row are left out."""
+    columns = read_book.columns["readings"]
+    filled = [key for key, placed in read_book.tables["readings"].placed.items() if placed.column.filled]
+    said: dict[tuple[int, int], Said] = {}
+    for one in advice.cylinders:
+        row = read_book.reading_rows.get((advice.run, one.cylinder))
+        if row is None:
+            continue
+        by_key = cylinder_cells(one, read_book.logbook.engine, advice)
+        said |= {(row, columns[key]): by_key.get(key, Said(None)) for key in filled}
+    return said
+
+
+def cylinder_cells(one: CylinderAdvice, engine: Engine, advice: Advice) -> Mapping[str, Said]:
+    """Column key -> what it says of one cylinder. Nothing is said where nothing could be read or changed."""
+    fit = advice.readable and (one.mixture_pct is not None or one.timing_deg is not None)
+    kept = Said(KEEP, one.because) if fit else Said(None)
+    cells = {
+        "mixture_pct": Said(one.mixture_pct, one.because, ERROR_FORMAT),
+        "timing_deg": Said(one.timing_deg, one.because, ERROR_FORMAT),
+        "jet_change": _jet_change(one.cylinder, engine, advice) or kept,
+        "timing_change_deg": kept,
+        "fuel_trim_change_pct": kept,
+        "plug_change": Said(swap_words(one.plug), one.because) if one.plug else kept,
+        "tip_change": Said(swap_words(one.tip), one.because) if one.tip else kept,
+        "sure": Said(one.sure, one.because),
+        "why": Said(one.why or None, one.because),
+    }
+    for key, move in (("timing_change_deg", one.trim), ("fuel_trim_change_pct", one.fuel_trim)):
+        if move is not None:
+            change = round(move.new - move.old, 3)
+            cells[key] = Said(change, one.because, signed_format(change))
+    return cells
+
+
+def _jet_change(cylinder: int, engine: Engine, advice: Advice) -> Said | None:
+    """The change at the station that feeds the cylinder most; at all that do where they feed it alike."""
+    shares = next(place.shares for place in engine.cylinders if place.number == cylinder)
+    most = max(shares.values(), default=0.0)
+    feeding = {station for station, share in shares.items() if share >= most - 1e-9}
+    jets = [jet for jet in advice.jets if jet.corner in feeding]
+    if not jets:
+        return None
+    because = tuple(number for jet in jets for number in jet.because)
+    return Said(", ".join(f"{jet.corner} {jet_move(jet)}" for jet in jets), because)
+
+
+def speaker(key: str, because: Sequence[int], firings: Sequence[Firing]) -> int | None:
+    """The firing that a cell of that column is linked to: the last whose rules speak for it, or else the last."""
+    rules = {firing.number: firing.rule.partition(".")[0] for firing in firings}
+    known = [number for number in because if number in rules]
+    fitting = [number for number in known if rules[number] in _SPEAKERS.get(key, ())]
+    return (fitting or known)[-1] if known else None
+
+
+def _key_at(read_book: ReadBook, column: int) -> str:
+    return next(key for key, at in read_book.columns["readings"].items() if at == column)
+
+
+def _cell(read_book: ReadBook, place: tuple[int, int], said: Said, advice: Advice, why: WhySheet | None) -> CellOut:
+    key = _key_at(read_book, place[1])
+    firing = speaker(key, said.because, advice.firings)
+    link = None if why is None or firing is None or said.value is None else why.link(firing)
+    style = Style(number_format=said.number_format) if said.number_format else None
+    if key == "why":
+        style = _PLAIN_WHY_STYLE if link is None else _WHY_STYLE
+    return CellOut(said.value, style, link)
+
+
+def _unlinked(read_book: ReadBook, advised: set[str]) -> dict[tuple[int, int], CellOut]:
+    """Filled cells of the runs that are not advised now, as they stand but without their links.
+
+    Why is about to be rewritten: a link made by an earlier fill would lead to another run's reasons.
+    """
+    table = read_book.tables["readings"]
+    filled = {key: placed.index for key, placed in table.placed.items() if placed.column.filled}
+    cells = {}
+    for (name, _), row in read_book.reading_rows.items():
+        for key, column in filled.items():
+            value = table.block.at(row, column)
+            if name not in advised and isinstance(value, str | float):
+                cells[row, column] = CellOut(value, _PLAIN_WHY_STYLE if key == "why" else None)
+    return cells
+
+
+def _linked_card(card: Drawn, advice: Advice, why: WhySheet) -> SheetOut:
+    cells = dict(card.sheet.cells)
+    for place, because in card.stands_on.items():
+        firing = speaker("", because, advice.firings)
+        if firing is not None:
+            cells[place] = replace(cells[place], link=why.link(firing))
+    return replace(card.sheet, cells=cells)

@@ -1,0 +1,123 @@
+"""A workbook file as a host: read in bulk, edited part by part, replaced in one step."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from engine_rules.logbook import LogbookError
+from workbook_template.hosts.blocks import blocks_from_file
+from workbook_template.hosts.protocol import CellOut, Changes, SheetBlock, Style
+from workbook_template.hosts.scratch import scratch_workbook
+from workbook_template.package import (
+    CellEdit,
+    CellStyle,
+    EditRefused,
+    Edits,
+    Package,
+    PackageRefused,
+    open_package,
+    save,
+)
+
+
+class FileHost:
+    """An .xlsx or .xlsm file. With `out` the result goes there, and the file itself stays as it is.
+
+    What is replaced is first kept beside it as NAME.backup-1.EXT, NAME.backup-2.EXT and so on: no backup is ever
+    overwritten, none is made where an equal one is there or nothing changes. A failed save leaves the file as it was.
+    """
+
+    def __init__(self, path: Path | str, out: Path | str | None = None) -> None:
+        self.path = Path(path)
+        self.out = self.path if out is None else Path(out)
+        self.backup: Path | None = None
+        self._read_state: str | None = None
+
+    def read(self) -> tuple[SheetBlock, ...]:
+        """Every sheet's used range, in the order of the book. Raises LogbookError for a file that cannot be used."""
+        data = self._content()
+        self._opened(data)
+        self._read_state = _state(data)
+        return blocks_from_file(self.path)
+
+    def apply(self, changes: Changes) -> None:
+        """Make the changes and save, all or nothing; `backup` then names the backup made, if any.
+
+        Raises LogbookError where the workbook cannot take the changes, was saved by someone else since it was read,
+        or cannot be replaced.
+        """
+        data = self._content()
+        if self._read_state not in (None, _state(data)):
+            raise LogbookError(f"{self.path.name} was changed while it was being worked on; run this again")
+        try:
+            edited = self._opened(data).apply(edits_of(changes))
+            self.backup = save(self.out, edited)
+        except EditRefused as refused:
+            raise LogbookError(refused.reason, refused.sheet, refused.cell) from refused
+        except PackageRefused as refused:
+            raise LogbookError(refused.reason) from refused
+        if self.out == self.path:
+            self._read_state = _state(edited)
+
+    def _content(self) -> bytes:
+        try:
+            return self.path.read_bytes()
+        except OSError as error:
+            raise LogbookError(
+                f"{self.path.name} cannot be read ({error.strerror}); check the name and the folder"
+            ) from error
+
+    def _opened(self, data: bytes) -> Package:
+        try:
+            return open_package(data)
+        except PackageRefused as refused:
+            raise LogbookError(f"{self.path.name}: {refused.reason}") from refused
+
+
+def edits_of(changes: Changes) -> Edits:
+    """The changes as the package editor takes them."""
+    cells = tuple(
+        _edit(sheet, row, column, cell)
+        for sheet, places in sorted(changes.cells.items())
+        for (row, column), cell in sorted(places.items())
+    )
+    if not changes.sheets:
+        return Edits(cells=cells)
+    return Edits(
+        cells=cells, scratch=scratch_workbook(changes.sheets), sheets=tuple(sheet.name for sheet in changes.sheets)
+    )
+
+
+def _edit(sheet: str, row: int, column: int, cell: CellOut) -> CellEdit:
+    style = cell.style
+    return CellEdit(
+        sheet=sheet,
+        row=row,
+        column=column,
+        value=cell.value,
+        style=_look(style),
+        link=None if cell.link is None else f"#{cell.link}",
+        note=cell.note,
+        number_format=(style.number_format or None) if style is not None else None,
+    )
+
+
+def _look(style: Style | None) -> CellStyle | None:
+    """The part of a style that the editor sets; None where it asks for no more than a number format."""
+    if style is None:
+        return None
+    look = CellStyle(
+        bold=style.bold,
+        italic=style.italic,
+        underline=style.underline,
+        color=style.color,
+        fill=style.fill,
+        wrap=style.wrap,
+        horizontal=style.align or None,
+    )
+    return None if look == CellStyle() else look
+
+
+def _state(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
