@@ -160,12 +160,11 @@ class _Work:
         scratch = graft.Scratch(edits.scratch, self.renamed)
         for wanted in edits.sheets:
             scratch.check(wanted)
-        places = self._vacated(edits.sheets)
+        for wanted in edits.sheets:
+            self._release(wanted)
         styles = Styles(self.book)
-        for wanted in sorted(edits.sheets, key=lambda wanted: places[wanted][0]):
-            position, identifier = places[wanted]
-            position = min(position, len(self.book.sheet_elements()))
-            graft.bring(self.book, styles, scratch, wanted, position, identifier)
+        for wanted in edits.sheets:
+            graft.bring(self.book, styles, scratch, wanted)
             if removal.has_formulas(self.book, self.renamed[wanted]):
                 self.recalculate = self.intended.calc_chain = True
             self.written[self.renamed[wanted]] = _WHOLE_SHEET
@@ -236,7 +235,8 @@ class _Work:
             raise EditRefused(wanted, "", "it was not written by this program, so it is not taken out; delete it "
                               "by hand")  # fmt: skip
         name = self.owned.sheets[wanted]
-        removal.remove_sheet(self.book, name)
+        removal.empty_sheet(self.book, name)
+        self.book.strike_sheet(name)
         removal.break_references(self.book, name)
         self.intended.removed.add(name)
         self.intended.calc_chain = True
@@ -244,18 +244,13 @@ class _Work:
         cells = {sheet: areas for sheet, areas in self.owned.cells.items() if sheet != name}
         self.owned = Ownership(sheets, cells)
 
-    def _vacated(self, wanted: tuple[str, ...]) -> dict[str, tuple[int, str]]:
-        """Where each sheet goes (position, id): in place of the one that an earlier save brought, else last."""
-        listed = [sheet.name for sheet in self.book.sheets()]
-        places = {}
-        for asked in wanted:
-            name = self.owned.sheets.get(asked)
-            places[asked] = (len(listed) + len(wanted), "")
-            if name is not None:
-                self.intended.replaced.add(name)
-                self.intended.calc_chain |= removal.has_formulas(self.book, name)
-                places[asked] = (listed.index(name), removal.remove_sheet(self.book, name))
-        return places
+    def _release(self, wanted: str) -> None:
+        """Empty the sheet that an earlier save brought under this name, for the new one to take its place."""
+        name = self.owned.sheets.get(wanted)
+        if name is not None:
+            self.intended.replaced.add(name)
+            self.intended.calc_chain |= removal.has_formulas(self.book, name)
+            removal.empty_sheet(self.book, name)
 
 
 def _sheets_of(edits: Edits) -> list[str]:

@@ -50,8 +50,8 @@ class Scratch:
             raise EditRefused(wanted, "", "a sheet may not be called so; choose a name without [ ] : * ? / \\ '")
 
 
-def bring(book: WorkbookPart, styles: Styles, scratch: Scratch, wanted: str, position: int, sheet_id: str) -> None:
-    """Add one sheet at `position` (0-based); with an id given it takes the place of one that had it."""
+def bring(book: WorkbookPart, styles: Styles, scratch: Scratch, wanted: str) -> None:
+    """Add one sheet last in the book, or in the place of the released one of its final name."""
     sheet = scratch.book.sheet(wanted)
     assert sheet is not None
     final = scratch.renamed[wanted.lower()]
@@ -62,7 +62,7 @@ def bring(book: WorkbookPart, styles: Styles, scratch: Scratch, wanted: str, pos
     book.draft.put(part, _in_dialect(root, book.strict))
     content_types.set_type(book.draft, part, content_types.WORKSHEET)
     _bring_relationships(book, styles, scratch, sheet.part, part, {}, inside)
-    book.add_sheet(final, part, position, sheet_id or None)
+    position = book.add_sheet(final, part)
     _bring_names(book, scratch, wanted, position)
 
 

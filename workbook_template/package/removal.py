@@ -10,13 +10,12 @@ from workbook_template.package.draft import Draft
 from workbook_template.package.workbook_part import WorkbookPart
 
 
-def remove_sheet(book: WorkbookPart, name: str) -> str:
-    """Take a sheet out; returns the sheet id that it had."""
+def empty_sheet(book: WorkbookPart, name: str) -> None:
+    """Take out all that a sheet is made of; it stays listed, released, for another to take its place."""
     sheet = book.sheet(name)
     assert sheet is not None
-    identifier = book.remove_sheet(name)
+    book.release_sheet(name)
     _delete_unreferenced(book.draft, sheet.part)
-    return identifier
 
 
 def has_formulas(book: WorkbookPart, name: str) -> bool:

@@ -94,7 +94,7 @@ class Styles:
             look.set(name, str(self._brought(source, section, int(foreign.get(name, "0")))))
             look.set(f"apply{section[:-1].capitalize()}", "1")
         look.set("applyNumberFormat", "1")
-        if len(self._section("cellStyleXfs")):
+        if self.root.find(f"{markup.own(self.root, 'cellStyleXfs')}/{markup.own(self.root, 'xf')}") is not None:
             look.set("xfId", "0")
         if foreign.get("quotePrefix") == "1":
             look.set("quotePrefix", "1")
@@ -154,7 +154,8 @@ class Styles:
                 child = markup.made(font, name)
                 if name == "color":
                     child.set("rgb", f"FF{style.color}")
-                markup.insert_in_order(font, child, _FONT_ORDER)
+                font.append(child)
+        _sort_font(font)
         return self._append("fonts", font)
 
     def _fill(self, color: str | None) -> int:
@@ -239,7 +240,11 @@ def _made_part(book: WorkbookPart) -> str:
 
 
 def _sort_font(font: etree._Element) -> None:
-    font[:] = sorted(font, key=lambda child: _FONT_ORDER.index(markup.local(child)))
+    def rank(child: etree._Element) -> int:
+        name = markup.local(child)
+        return _FONT_ORDER.index(name) if name in _FONT_ORDER else len(_FONT_ORDER)
+
+    font[:] = sorted(font, key=rank)
 
 
 def _key(element: etree._Element) -> _Key:

@@ -23,7 +23,7 @@ _SAVE_AGAIN = "open it in the program that made it and save it again"
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One entry of the book's list of sheets; `kind` is worksheet, chartsheet ..."""
+    """One entry of the book's list of sheets; `kind` is worksheet, chartsheet ... or released (no part)."""
 
     name: str
     kind: str
@@ -40,6 +40,7 @@ class WorkbookPart:
         self.root = draft.root(self.part)
         _check_dialect(self.root)
         self.strict = markup.is_strict(self.root)
+        self._released: set[str] = set()
 
     def sheets(self) -> list[Sheet]:
         """All sheets in the book's order; raises PackageRefused where one leads nowhere."""
@@ -75,34 +76,44 @@ class WorkbookPart:
             return "the workbook asks for a password before it may be changed; take that password off"
         return None
 
-    def add_sheet(self, name: str, part: str, position: int, sheet_id: str | None) -> None:
-        """List a new worksheet at `position` (0-based); the id is kept where one is given."""
+    def add_sheet(self, name: str, part: str) -> int:
+        """List a new worksheet last, or let one that was released lead to the part; its position (0-based)."""
         identifier = relationships.add(self.draft, self.part, "worksheet", part, strict=self.strict)
         elements = self.sheet_elements()
+        for position, element in enumerate(elements):
+            if element.get("name") == name:
+                element.set(markup.related(self.root), identifier)
+                self._released.discard(name)
+                return position
         highest = max((int(element.get("sheetId", "0")) for element in elements), default=0)
         parent = self.root.find(markup.own(self.root, "sheets"))
         assert parent is not None
         element = markup.made(parent, "sheet")
         element.set("name", name)
-        element.set("sheetId", sheet_id or str(highest + 1))
+        element.set("sheetId", str(highest + 1))
         element.set(markup.related(self.root), identifier)
-        parent.insert(position, element)
-        if position < len(elements):
-            self._shift(position, 1)
+        parent.append(element)
+        return len(elements)
 
-    def remove_sheet(self, name: str) -> str:
-        """Strike a sheet off the list with its relationship and local names; returns its sheet id."""
-        position = next(i for i, sheet in enumerate(self.sheets()) if sheet.name.lower() == name.lower())
+    def release_sheet(self, name: str) -> None:
+        """Let a listed sheet lead to no part, until `add_sheet` gives it one; its local names go."""
+        position = next(i for i, sheet in enumerate(self.sheets()) if sheet.name == name)
         element = self.sheet_elements()[position]
         relationships.remove(self.draft, self.part, element.get(markup.related(self.root), ""))
-        parent = element.getparent()
-        assert parent is not None
-        parent.remove(element)
+        self._released.add(name)
         for defined in self.defined_names():
             if defined.get("localSheetId") == str(position):
                 self.remove_name(defined)
-        self._shift(position, -1)
-        return element.get("sheetId", "")
+
+    def strike_sheet(self, name: str) -> None:
+        """Take a released sheet off the list."""
+        position = next(i for i, sheet in enumerate(self.sheets()) if sheet.name == name)
+        element = self.sheet_elements()[position]
+        parent = element.getparent()
+        assert parent is not None
+        parent.remove(element)
+        self._released.discard(name)
+        self._count_without(position)
 
     def defined_names(self) -> list[etree._Element]:
         parent = self.root.find(markup.own(self.root, "definedNames"))
@@ -135,6 +146,8 @@ class WorkbookPart:
 
     def _sheet(self, element: etree._Element) -> Sheet:
         name = element.get("name", "")
+        if name in self._released:
+            return Sheet(name, "released", "", "")
         found = relationships.by_id(self.draft, self.part, element.get(markup.related(self.root)))
         if not name or found is None or found.external:
             raise PackageRefused(f"sheet '{name}' is listed but leads to no part of the file; {_SAVE_AGAIN}")
@@ -145,9 +158,8 @@ class WorkbookPart:
             raise PackageRefused(f"sheet '{name}' is declared to be something other than a sheet; {_SAVE_AGAIN}")
         return Sheet(name, found.kind, found.part, found.id)
 
-    def _shift(self, position: int, step: int) -> None:
-        """Keep what counts sheets by position in step with a sheet put in or taken out at `position`."""
-        first = position if step > 0 else position + 1
+    def _count_without(self, position: int) -> None:
+        """Keep what counts sheets by position in step with a sheet taken out at `position`."""
         counted = [(defined, "localSheetId") for defined in self.defined_names()]
         counted += [
             (view, name)
@@ -155,11 +167,9 @@ class WorkbookPart:
             for name in ("activeTab", "firstSheet")
         ]
         for element, name in counted:
-            value = element.get(name)
-            if value is not None and value.isdigit() and int(value) >= first:
-                element.set(name, str(int(value) + step))
-            elif name != "localSheetId" and value == str(position):
-                element.set(name, str(max(0, position + min(step, 0))))
+            value = element.get(name, "")
+            if value.isdigit() and (int(value) > position or int(value) == len(self.sheet_elements())):
+                element.set(name, str(int(value) - 1))
 
 
 def _name_key(element: etree._Element) -> str:
