@@ -22,8 +22,8 @@ from engine_rules.decide import (
     Order,
     Step,
     current_fuel_trims,
+    current_jets,
     current_trims,
-    is_read,
     mixture_arrays,
     timing_arrays,
 )
@@ -33,7 +33,7 @@ from engine_rules.explain import one_short
 from engine_rules.facts import Alarm, Ask, Change, LogNext, Unfit, Warn, Worded
 from engine_rules.facts import Estimate as Judged
 from engine_rules.headline import headline
-from engine_rules.judge import error_words, station_cylinders
+from engine_rules.judge import error_words, is_read, station_cylinders
 from engine_rules.logbook import Logbook, Run
 from engine_rules.spark import tab_bend_mm
 from engine_rules.trace import Reasoner, Trace
@@ -71,7 +71,9 @@ def assemble(
         run=run.name,
         stage=order.stage,
         readable=order.readable,
-        headline=headline(order, jets, timing, cylinders, cautions, _texts(parts, Unfit, "reason")),
+        headline=headline(
+            order, (jets, timing, cylinders), cautions, _texts(parts, Unfit, "reason"), _not_on_hand(parts)
+        ),
         jets=jets,
         timing=timing,
         cylinders=cylinders,
@@ -99,17 +101,30 @@ def _missing(parts: Parts) -> tuple[str, ...]:
         asked.append("the total timing of this run: without it no timing can be advised")
     if set_plug(parts.logbook, parts.run) is None:
         asked.append("which plug was in the cylinders: without it no plug can be advised")
-    return tuple(asked)
+    return tuple(asked) + _not_on_hand(parts)
+
+
+def _not_on_hand(parts: Parts) -> tuple[str, ...]:
+    wanted = [c for c in parts.reasoner.known(Change) if c["what"] in ("jet_wanted", "plug_wanted")]
+    return tuple(dict.fromkeys(str(change["text"]) for change in wanted))
 
 
 def _jets(parts: Parts) -> tuple[JetChange, ...]:
-    if parts.step.jets is None:
+    choice = parts.step.jets
+    if choice is None:
         return ()
+    now = current_jets(parts.run)
     return tuple(
-        JetChange(move.station, move.old, move.new, round(move.flow_pct, 2), move.wanted,
-                  parts.because("jet", move.station) + parts.because("jet_wanted", move.station))
-        for move in parts.step.jets.moves
-        if move.sizes and parts.because("jet", move.station)
+        JetChange(
+            station,
+            now[station],
+            new,
+            round(choice.flow_pct[station], 2),
+            choice.wanted.get(station),
+            parts.because("jet", station) + parts.because("jet_wanted", station),
+        )
+        for station, new in choice.jets.items()
+        if parts.because("jet", station)
     )
 
 
@@ -125,10 +140,10 @@ def _cylinder(parts: Parts, state: CylinderState, jets: tuple[JetChange, ...]) -
     trims, fuel_trims = current_trims(parts.logbook, parts.run), current_fuel_trims(parts.logbook, parts.run)
     trim = _move(parts, "trim", number, trims, parts.step.trims_deg)
     radius = parts.logbook.engine.tab_radius_mm
-    mixture = readable and is_read(parts.estimate.mixture_witnesses)
-    timing = readable and is_read(parts.estimate.timing_witnesses)
+    mixture = readable and is_read("mixture", parts.estimate)
+    timing = readable and is_read("timing", parts.estimate)
     plug, tip = _plug(parts), _tip(parts, number)
-    changed = _feeds(parts, number, jets) or trim is not None or plug is not None or tip is not None
+    changed = bool(_feeds(parts, number, jets)) or trim is not None or plug is not None or tip is not None
     return CylinderAdvice(
         cylinder=number,
         mixture_pct=round(state.mixture_pct, 2) if mixture else None,
@@ -137,7 +152,8 @@ def _cylinder(parts: Parts, state: CylinderState, jets: tuple[JetChange, ...]) -
         timing_sd=round(state.timing_sd, 2) if timing else None,
         trim=trim,
         tab_mm=round(tab_bend_mm(trim.new - trim.old, radius), 2)
-        if trim and radius and parts.logbook.engine.timing_hardware == "tabs" else None,
+        if trim and radius and parts.logbook.engine.timing_hardware == "tabs"
+        else None,
         fuel_trim=_move(parts, "fuel_trim", number, fuel_trims, parts.step.fuel_trims_pct),
         plug=plug,
         tip=tip,
@@ -180,7 +196,7 @@ def _sure(parts: Parts, state: CylinderState, changed: bool) -> str:
         return "sure"
     on_timing = stage in ("timing", "spread")
     error, sd = (state.timing_deg, state.timing_sd) if on_timing else (state.mixture_pct, state.mixture_sd)
-    if not is_read(parts.estimate.timing_witnesses if on_timing else parts.estimate.mixture_witnesses):
+    if not is_read("timing" if on_timing else "mixture", parts.estimate):
         return "guess"
     band = targets["settled.timing_deg" if on_timing else "settled.mixture_pct"]
     spreads = abs(error) / sd if changed else (2 * band - abs(error)) / sd
@@ -194,15 +210,23 @@ def _why(parts: Parts, state: CylinderState, jets: tuple[JetChange, ...]) -> str
     if not parts.order.readable:
         return "not fit to tune from: " + "; ".join(_texts(parts, Unfit, "reason"))
     said = []
-    if is_read(parts.estimate.mixture_witnesses):
+    if is_read("mixture", parts.estimate):
         said.append(error_words("mixture", state.mixture_pct, state.mixture_sd))
-    if is_read(parts.estimate.timing_witnesses):
+    if is_read("timing", parts.estimate):
         said.append(error_words("timing", state.timing_deg, state.timing_sd))
     if parts.order.stage in ("timing", "spread"):
         said.reverse()
-    seen = sorted({*parts.estimate.mixture_witnesses.get(state.cylinder, ()),
-                   *parts.estimate.timing_witnesses.get(state.cylinder, ())})
-    read = f"read on {', '.join(kind.replace('_', ' ') for kind in seen)}" if seen else "not read: judged by the rest of the set"
+    seen = sorted(
+        {
+            *parts.estimate.mixture_witnesses.get(state.cylinder, ()),
+            *parts.estimate.timing_witnesses.get(state.cylinder, ()),
+        }
+    )
+    read = (
+        f"read on {', '.join(kind.replace('_', ' ') for kind in seen)}"
+        if seen
+        else "not read: judged by the rest of the set"
+    )
     return "; ".join([*said, read])
 
 
@@ -231,13 +255,13 @@ def _worth(
 ) -> Worth | None:
     fuel = bool(jets) or any(one.fuel_trim for one in cylinders)
     spark = timing is not None or any(one.trim for one in cylinders)
-    fuel_known = fuel and is_read(parts.estimate.mixture_witnesses)
-    spark_known = spark and is_read(parts.estimate.timing_witnesses)
+    fuel_known = fuel and is_read("mixture", parts.estimate)
+    spark_known = spark and is_read("timing", parts.estimate)
     if not parts.order.readable or not (fuel_known or spark_known):
         return None
     mean_m, sd_m = mixture_arrays(parts.estimate)
     mean_s, sd_s = timing_arrays(parts.estimate)
-    shift_m = np.array(parts.step.jets.shift_pct) if jets and parts.step.jets else np.zeros_like(mean_m)
+    shift_m = np.array(parts.step.jets.mixture_shift_pct) if jets and parts.step.jets else np.zeros_like(mean_m)
     shift_m = shift_m + np.array([one.fuel_trim.new - one.fuel_trim.old if one.fuel_trim else 0.0 for one in cylinders])
     shift_s = np.array([one.trim.new - one.trim.old if one.trim else 0.0 for one in cylinders])
     shift_s = shift_s + (timing.new - timing.old if timing else 0.0)

@@ -1,8 +1,8 @@
-"""From stage, closed directions and needs to the one step that is made: the size of it is chosen, never the direction alone."""
+"""From the stage, the closed directions and the needs to the one step that is made."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -18,7 +18,7 @@ from engine_rules.choose import (
 from engine_rules.estimate import Estimate
 from engine_rules.evidence import set_plug
 from engine_rules.facts import Worded
-from engine_rules.judge import station_cylinders
+from engine_rules.judge import is_read, station_cylinders
 from engine_rules.logbook import Logbook, Run
 from engine_rules.plugs import PlugStep
 
@@ -98,16 +98,9 @@ def timing_arrays(estimate: Estimate) -> tuple[np.ndarray, np.ndarray]:
     return np.array([s.timing_deg for s in states]), np.array([s.timing_sd for s in states])
 
 
-def is_read(witnesses: Mapping[int, Iterable[str]]) -> bool:
-    """True where at least one cylinder was read for this."""
-    return any(tuple(kinds) for kinds in witnesses.values())
-
-
 def _fuel(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> tuple[JetChoice | None, dict[int, float]]:
     needed = _needed_sizes(logbook, order)
-    judged = order.readable and is_read(estimate.mixture_witnesses) and order.stage in ("safety", "timing", "fuel")
-    if order.stage == "timing" and "leaner" not in order.holds:
-        judged = False  # proven timing is being moved: fuel is settled and stays
+    judged = order.readable and is_read("mixture", estimate) and _fuel_is_wanted(order)
     if not judged and not needed:
         return None, {}
     open_leaner = judged and order.stage == "fuel" and "leaner" not in order.holds
@@ -119,12 +112,17 @@ def _fuel(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> tuple
     least = _least_by_station(logbook, needed)
     limits = {}
     for station in jets:
-        lowest = -int(logbook.targets["cap.jet_leaner_sizes"]) if open_leaner else 0
-        lowest = max(lowest, least.get(station, 0))
+        lowest = least.get(station, -int(logbook.targets["cap.jet_leaner_sizes"]) if open_leaner else 0)
         highest = int(logbook.targets["cap.jet_richer_sizes"]) if judged else lowest
         limits[station] = StationLimits(lowest, max(lowest, highest))
     mean, sd = mixture_arrays(estimate)
     return choose_jets(logbook.engine, logbook.jets, jets, mean, sd, logbook.targets, limits), {}
+
+
+def _fuel_is_wanted(order: Order) -> bool:
+    """At its own stage any fuel may be wanted; before that, where the way to leaner is closed, only more of it."""
+    sides = {str(fact["side"]) for fact in order.wants if fact["what"] == "fuel"}
+    return bool(sides) if order.stage == "fuel" else order.stage in ("safety", "timing") and "richer" in sides
 
 
 def _needed_sizes(logbook: Logbook, order: Order) -> dict[int, int]:
@@ -146,8 +144,9 @@ def _least_by_station(logbook: Logbook, needed: Mapping[int, int]) -> dict[str, 
     return least
 
 
-def _fuel_trims(logbook: Logbook, run: Run, estimate: Estimate, needed: Mapping[int, int], judged: bool,
-                open_leaner: bool) -> dict[int, float]:
+def _fuel_trims(
+    logbook: Logbook, run: Run, estimate: Estimate, needed: Mapping[int, int], judged: bool, open_leaner: bool
+) -> dict[int, float]:
     targets, now = logbook.targets, current_fuel_trims(logbook, run)
     limits = {}
     for number in now:
@@ -165,7 +164,7 @@ def _total(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> floa
     need = max((targets[fact["by"]] for fact in order.need("retard")), default=0.0)
     if run.tuneup.total_timing_deg is None:
         return 0.0
-    read = order.readable and is_read(estimate.timing_witnesses)
+    read = order.readable and is_read("timing", estimate)
     if order.stage not in ("safety", "timing") or not (read or need):
         return 0.0
     chosen = 0.0
@@ -178,11 +177,11 @@ def _total(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> floa
 
 
 def _trims(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> dict[int, float]:
-    if not is_read(estimate.timing_witnesses):
+    if not is_read("timing", estimate):
         return {}
     now = current_trims(logbook, run)
     cap = logbook.targets["cap.trim_step_deg"]
-    limits = {number: (-cap, 0.0 if "advance" in order.holds else cap) for number in now}
+    limits = dict.fromkeys(now, (-cap, 0.0 if "advance" in order.holds else cap))
     mean, sd = timing_arrays(estimate)
     chosen = choose_trims(logbook.engine, now, mean, sd, logbook.targets, limits)
     return {number: new for number, new in chosen.items() if new != now[number]}

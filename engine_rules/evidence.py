@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from statistics import median
+from typing import Any
 
 from engine_rules.facts import Said, Seen, Setup, Worded
 from engine_rules.labels import label_key
@@ -59,10 +60,9 @@ def _said(logbook: Logbook, run: Run) -> Iterator[Worded]:
     if safe is not None:
         yield safe
     result = run.result
-    for entry in (result.et_s, result.speed_m_s, result.lap_time_s, result.power_kw):
-        if entry is not None:
-            yield _said_entry("result", entry, True, "a result was logged")
-            break
+    logged = [one for one in (result.et_s, result.speed_m_s, result.lap_time_s, result.power_kw) if one is not None]
+    if logged:
+        yield _said_entry("result", logged[0], True, "a result was logged")
     if result.speed_m_s is not None:
         yield _said_entry("speed", result.speed_m_s, True, "speed was logged")
     air = run.air
@@ -71,7 +71,7 @@ def _said(logbook: Logbook, run: Run) -> Iterator[Worded]:
         yield Said(what="air", value="part", text="air not logged in full", cell=cell_text(run.places.get("temp_c")))
 
 
-def _said_entry(what: str, entry: Entry[object], value: object, text: str) -> Worded:
+def _said_entry(what: str, entry: Entry[Any], value: object, text: str) -> Worded:
     return Said(what=what, value=value, text=text, cell=cell_text(entry.cell))
 
 
@@ -93,7 +93,9 @@ def known_safe(logbook: Logbook, run: Run) -> Worded | None:
     """Whether total timing is known safe: as marked, or as an earlier run with as much timing was marked."""
     entry = run.tuneup.timing_known_safe
     if entry is not None:
-        return _said_entry("timing_known_safe", entry, entry.value, f"timing known safe: {'yes' if entry.value else 'no'}")
+        return _said_entry(
+            "timing_known_safe", entry, entry.value, f"timing known safe: {'yes' if entry.value else 'no'}"
+        )
     total = run.tuneup.total_timing_deg
     if total is None:
         return None
@@ -109,13 +111,21 @@ def _seen(logbook: Logbook, run: Run) -> Iterator[Worded]:
     for reading in run.readings:
         for sign in reading.signs:
             yield Seen(
-                what=sign.kind, grade=_grade(sign, logbook), cylinder=reading.cylinder, cell=cell_text(sign.cell),
+                what=sign.kind,
+                grade=_grade(sign, logbook),
+                cylinder=reading.cylinder,
+                cell=cell_text(sign.cell),
                 text=f"cylinder {reading.cylinder}: {word_lists()[sign.kind].title.lower()} {sign_words(sign)}",
             )
         if reading.plug is not None and reading.plug.value in logbook.plugs:
             plug = logbook.plugs.plug(reading.plug.value)
-            yield Seen(what="tip", grade=plug.tip, cylinder=reading.cylinder, cell=cell_text(reading.plug.cell),
-                       text=f"cylinder {reading.cylinder}: plug {plug.label}, {plug.tip} tip")
+            yield Seen(
+                what="tip",
+                grade=plug.tip,
+                cylinder=reading.cylinder,
+                cell=cell_text(reading.plug.cell),
+                text=f"cylinder {reading.cylinder}: plug {plug.label}, {plug.tip} tip",
+            )
     yield from _probes(run, logbook.targets)
 
 
@@ -151,9 +161,16 @@ def _probes(run: Run, targets: Targets) -> Iterator[Worded]:
     middle = median(entry.value for _, entry in probes)
     for reading, entry in probes:
         off = entry.value - middle
-        grade = "hot" if off >= targets["reference.egt_k"] else "cold" if off <= -targets["reference.egt_k"] else "level"
-        yield Seen(what="egt", grade=grade, cylinder=reading.cylinder, cell=cell_text(entry.cell),
-                   text=f"cylinder {reading.cylinder}: pipe {off:+.0f} K against the middle of the set")
+        grade = (
+            "hot" if off >= targets["reference.egt_k"] else "cold" if off <= -targets["reference.egt_k"] else "level"
+        )
+        yield Seen(
+            what="egt",
+            grade=grade,
+            cylinder=reading.cylinder,
+            cell=cell_text(entry.cell),
+            text=f"cylinder {reading.cylinder}: pipe {off:+.0f} K against the middle of the set",
+        )
 
 
 def _sums(logbook: Logbook, run: Run) -> Iterator[Worded]:
@@ -161,8 +178,12 @@ def _sums(logbook: Logbook, run: Run) -> Iterator[Worded]:
     extent = "all" if len(read) == len(logbook.engine.cylinders) else "some" if read or run.bank_lambda else "none"
     yield Said(what="readings", value=extent, text=f"readings of {len(read)} cylinders", cell="")
     if len(plug_labels(run)) > 1:
-        yield Said(what="plug_types", value="mixed", text="more than one kind of plug in the set",
-                   cell=cell_text(run.readings[0].places.get("plug")))
+        yield Said(
+            what="plug_types",
+            value="mixed",
+            text="more than one kind of plug in the set",
+            cell=cell_text(run.readings[0].places.get("plug")),
+        )
     specked = [r for r in read if any(s.kind == "specks" and s.word in SPECKS_OF_HEAT for s in r.signs)]
     if len(specked) > 1:
         names = ", ".join(str(reading.cylinder) for reading in specked)
@@ -170,8 +191,12 @@ def _sums(logbook: Logbook, run: Run) -> Iterator[Worded]:
     if read and all(reading.sign("specks") is not None for reading in read):
         yield Said(what="specks_read", value="all", text="specks were looked for on every plug read", cell="")
     boiling = any(is_boiling(reading) for reading in read)
-    yield Said(what="boiling", value="seen" if boiling else "none", cell="",
-               text="porcelain boils or is specked" if boiling else "no specks and no boiled porcelain")
+    yield Said(
+        what="boiling",
+        value="seen" if boiling else "none",
+        cell="",
+        text="porcelain boils or is specked" if boiling else "no specks and no boiled porcelain",
+    )
     if engine_lambda(run) and logbook.engine.fuel == "leaded gasoline":
         yield Seen(what="lambda_on_lead", grade="read", cylinder=0, text="lambda was read on leaded fuel", cell="")
     yield from _boil_found(logbook, run)
@@ -221,5 +246,9 @@ def _boil_found(logbook: Logbook, run: Run) -> Iterator[Worded]:
         if boiled.heat_order < now:
             grade = "too near" if now < boiled.heat_order + back else "back enough"
             cell = next(reading.places.get("porcelain") for reading in earlier.readings if is_boiling(reading))
-            yield Said(what="boil_found", value=grade, cell=cell_text(cell),
-                       text=f"plug {boiled.label} was at its limit of heat on run {earlier.name}")
+            yield Said(
+                what="boil_found",
+                value=grade,
+                cell=cell_text(cell),
+                text=f"plug {boiled.label} was at its limit of heat on run {earlier.name}",
+            )

@@ -7,8 +7,7 @@ from typing import Any
 
 from engine_rules.advice import OneShort
 from engine_rules.facts import Said, Seen, Worded
-from engine_rules.inference import NOT, ConditionalElement, Fact, L, P, W
-from engine_rules.inference import ANDFC, NOTFC, ORFC
+from engine_rules.inference import ANDFC, NOT, NOTFC, ORFC, ConditionalElement, Fact, L, P, W
 from engine_rules.logbook import Logbook, Run
 from engine_rules.rulebook import RuleEntry, all_rules
 from engine_rules.trace import Reasoner
@@ -19,8 +18,12 @@ BLANK_IS_AN_ANSWER = {"also_seen", "set_aside", "cold_pipe", "lambda_on_lead", "
 
 # Columns that a rule may lack, and what the racer calls them.
 RUN_COLUMNS = {
-    "new_plugs": "New plugs", "clean_cut": "Clean cut", "idled_after": "Idled after", "lifted_or_spun": "Lifted or spun",
-    "full_load": "Full load", "timing_known_safe": "Timing known safe",
+    "new_plugs": "New plugs",
+    "clean_cut": "Clean cut",
+    "idled_after": "Idled after",
+    "lifted_or_spun": "Lifted or spun",
+    "full_load": "Full load",
+    "timing_known_safe": "Timing known safe",
 }
 PLACES = {"full_load": "full_load_s"}
 

@@ -99,7 +99,7 @@ class Warn(Worded):
 
 
 class Hold(Worded):
-    """A direction that is closed: what ('leaner', 'advance', 'hotter', 'projection', 'change'), cylinder (0: all)."""
+    """A direction that is closed: what ('leaner', 'advance', 'hotter', 'projection'), cylinder (0: all)."""
 
     def words(self) -> str:
         return f"{place_words(self['cylinder'])}: {HOLDS[self['what']]}"
@@ -110,12 +110,11 @@ HOLDS = {
     "advance": "no more timing",
     "hotter": "no hotter plug",
     "projection": "no further projecting tip",
-    "change": "nothing is changed",
 }
 
 
 class Need(Worded):
-    """A step that safety asks for: what ('retard', 'richer', 'colder'), cylinder (0: all), by (a key of the targets)."""
+    """A step that safety asks for: what ('retard', 'richer', 'colder'), cylinder (0: all), by (key of a target)."""
 
     def words(self) -> str:
         return f"{place_words(self['cylinder'])}: {NEEDS[self['what']]}"

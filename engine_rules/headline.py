@@ -8,14 +8,13 @@ from engine_rules.decide import Order
 
 def headline(
     order: Order,
-    jets: tuple[JetChange, ...],
-    timing: TimingChange | None,
-    cylinders: tuple[CylinderAdvice, ...],
+    changed: tuple[tuple[JetChange, ...], TimingChange | None, tuple[CylinderAdvice, ...]],
     cautions: tuple[Caution, ...],
     unfit: tuple[str, ...],
+    not_on_hand: tuple[str, ...],
 ) -> str:
     """What to do now, in one sentence."""
-    changes = change_words(jets, timing, cylinders)
+    changes = change_words(*changed)
     stops = [caution for caution in cautions if caution.level == "stop"]
     if stops:
         places = sorted({caution.cylinder for caution in stops if caution.cylinder})
@@ -27,13 +26,19 @@ def headline(
         return f"Change nothing: {'; '.join(unfit)}. Get a good reading first."
     if changes:
         return f"{changes[0].upper()}{changes[1:]}."
-    return {
-        "timing": "Change nothing yet: prove that the timing is safe.",
-        "fuel": "Change nothing yet: fuel cannot be judged from this reading.",
-        "heat": "Change nothing: the plug that is wanted cannot be named from this log.",
-        "spread": "Change nothing: the hardware does not allow a better spread.",
-        "settled": "Leave it alone: the set reads right. Keep it as a reference.",
-    }[order.stage]
+    if not_on_hand:
+        return f"Change nothing yet: {'; '.join(not_on_hand)}."
+    return NOTHING_TO_CHANGE["unproven" if order.stage == "timing" and "advance" in order.holds else order.stage]
+
+
+NOTHING_TO_CHANGE = {
+    "unproven": "Change nothing yet: prove that the timing is safe.",
+    "timing": "Change nothing yet: timing cannot be moved from what was logged.",
+    "fuel": "Change nothing yet: fuel cannot be judged from what was logged.",
+    "heat": "Change nothing: the shelf has no plug for the next step.",
+    "spread": "Change nothing: the hardware does not allow a better spread.",
+    "settled": "Leave it alone: the set reads right. Keep it as a reference.",
+}
 
 
 def change_words(
@@ -43,13 +48,12 @@ def change_words(
     parts = [f"{jet.corner} jet {jet.old} to {jet.new}" for jet in jets]
     parts += [
         f"cylinder {one.cylinder} fuel trim {one.fuel_trim.old:+g} to {one.fuel_trim.new:+g} %"
-        for one in cylinders if one.fuel_trim
+        for one in cylinders
+        if one.fuel_trim
     ]
     if timing is not None:
         parts.append(f"total timing {timing.old:g} to {timing.new:g}")
-    parts += [
-        f"cylinder {one.cylinder} timing {one.trim.old:+g} to {one.trim.new:+g}" for one in cylinders if one.trim
-    ]
+    parts += [f"cylinder {one.cylinder} timing {one.trim.old:+g} to {one.trim.new:+g}" for one in cylinders if one.trim]
     plug = next((one.plug for one in cylinders if one.plug), None)
     if plug is not None:
         parts.append(f"plugs {plug.old} to {plug.new}")

@@ -11,8 +11,8 @@ _borrowed = not hasattr(collections, "Mapping")
 if _borrowed:
     collections.Mapping = collections.abc.Mapping  # type: ignore[attr-defined]
 try:
-    from experta import MATCH, NOT, AND, Fact, KnowledgeEngine, L, P, Rule, W
-    from experta.conditionalelement import ConditionalElement, EXISTS
+    from experta import AND, MATCH, NOT, Fact, KnowledgeEngine, L, P, Rule, W
+    from experta.conditionalelement import EXISTS, ConditionalElement
     from experta.fieldconstraint import ANDFC, NOTFC, ORFC
 finally:
     if _borrowed:

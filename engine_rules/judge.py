@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from engine_rules.estimate import Contribution, CylinderState, Estimate
 from engine_rules.evidence import cell_text
-from engine_rules.facts import Said, Seen, Solved, Worded
+from engine_rules.facts import Seen, Solved, Worded
 from engine_rules.logbook import Engine, Logbook
 from engine_rules.targets import Targets
 
@@ -46,8 +46,12 @@ def facts_of_estimate(logbook: Logbook, estimate: Estimate, room: Room) -> list[
     targets = logbook.targets
     facts: list[Worded] = [_whole("mixture", estimate, targets), _whole("timing", estimate, targets)]
     for state in estimate.cylinders:
-        facts.append(_cylinder("mixture", state.cylinder, state.mixture_pct, state.mixture_sd, state.contributions, targets))
-        facts.append(_cylinder("timing", state.cylinder, state.timing_deg, state.timing_sd, state.contributions, targets))
+        facts.append(
+            _cylinder("mixture", state.cylinder, state.mixture_pct, state.mixture_sd, state.contributions, targets)
+        )
+        facts.append(
+            _cylinder("timing", state.cylinder, state.timing_deg, state.timing_sd, state.contributions, targets)
+        )
         facts.append(_own_timing(state, targets))
     facts.extend(_stations(logbook.engine, estimate, targets))
     for what, open_ in (("fuel_step", room.fuel), ("timing_step", room.timing), ("trim_step", room.trim)):
@@ -55,17 +59,31 @@ def facts_of_estimate(logbook: Logbook, estimate: Estimate, room: Room) -> list[
         text = f"a step of {name} would win something" if open_ else f"no step of {name} would win enough to be made"
         facts.append(Solved(what=what, place="", near=not open_, text=text, lines=(), cell=""))
     facts.extend(_oddities(estimate))
-    settled = _unread("mixture", estimate) is False and not room.fuel
-    facts.append(Said(what="mixture_settled", value=settled, cell="",
-                      text="the mixture is settled" if settled else "the mixture is not settled"))
     return facts
 
 
-def _solved(what: str, cylinder: int, error: float, near: float, graded: str, deep: bool, text: str,
-            lines: tuple[tuple[str, str], ...] = ()) -> Worded:
+def _solved(
+    what: str,
+    cylinder: int,
+    error: float,
+    near: float,
+    graded: str,
+    deep: bool,
+    text: str,
+    lines: tuple[tuple[str, str], ...] = (),
+) -> Worded:
     side = SIDES[what.removeprefix("own_")][1 if error > 0 else 0]
-    return Solved(what=what, cylinder=cylinder, side=side, grade=graded, near=abs(error) <= near, deep=deep,
-                  text=text, lines=lines, cell="")
+    return Solved(
+        what=what,
+        cylinder=cylinder,
+        side=side,
+        grade=graded,
+        near=abs(error) <= near,
+        deep=deep,
+        text=text,
+        lines=lines,
+        cell="",
+    )
 
 
 def _near(what: str, targets: Targets) -> float:
@@ -75,23 +93,33 @@ def _near(what: str, targets: Targets) -> float:
 def _whole(what: str, estimate: Estimate, targets: Targets) -> Worded:
     error = estimate.common_mixture_pct if what == "mixture" else estimate.common_timing_deg
     sd = estimate.common_mixture_sd if what == "mixture" else estimate.common_timing_sd
-    if _unread(what, estimate):
+    if not is_read(what, estimate):
         return _solved(what, 0, 0.0, 1.0, "unread", False, f"the whole engine: {what} was not read")
     text = f"the whole engine: {error_words(what, error, sd)}"
     return _solved(what, 0, error, _near(what, targets), grade(error, sd, targets), False, text)
 
 
-def _unread(what: str, estimate: Estimate) -> bool:
+def is_read(what: str, estimate: Estimate) -> bool:
+    """True where something on some cylinder tells 'mixture' or 'timing'; a pipe alone tells neither."""
     witnesses = estimate.mixture_witnesses if what == "mixture" else estimate.timing_witnesses
-    return not any(witnesses.values())
+    return any(set(kinds) - {"egt"} for kinds in witnesses.values())
 
 
-def _cylinder(what: str, cylinder: int, error: float, sd: float, contributions: tuple[Contribution, ...],
-              targets: Targets) -> Worded:
+def _cylinder(
+    what: str, cylinder: int, error: float, sd: float, contributions: tuple[Contribution, ...], targets: Targets
+) -> Worded:
     deep = what == "mixture" and error <= targets["lean_hot.mixture_pct"]
     text = f"cylinder {cylinder}: {error_words(what, error, sd)}"
-    return _solved(what, cylinder, error, _near(what, targets), grade(error, sd, targets), deep, text,
-                   tuple(_lines(what, contributions)))
+    return _solved(
+        what,
+        cylinder,
+        error,
+        _near(what, targets),
+        grade(error, sd, targets),
+        deep,
+        text,
+        tuple(_lines(what, contributions)),
+    )
 
 
 def _lines(what: str, contributions: tuple[Contribution, ...]) -> Iterator[tuple[str, str]]:
@@ -106,7 +134,9 @@ def _own_timing(state: CylinderState, targets: Targets) -> Worded:
     error, sd = state.own_timing_deg, state.own_timing_sd
     side = "ahead of" if error > 0 else "behind"
     text = f"cylinder {state.cylinder}: timing {abs(error):.1f} degrees {side} the set's, give or take {sd:.1f}"
-    return _solved("own_timing", state.cylinder, error, targets["settled.timing_deg"], grade(error, sd, targets), False, text)
+    return _solved(
+        "own_timing", state.cylinder, error, targets["settled.timing_deg"], grade(error, sd, targets), False, text
+    )
 
 
 def station_cylinders(engine: Engine) -> Mapping[str, tuple[int, ...]]:
@@ -123,7 +153,7 @@ def station_cylinders(engine: Engine) -> Mapping[str, tuple[int, ...]]:
 
 
 def _stations(engine: Engine, estimate: Estimate, targets: Targets) -> Iterator[Worded]:
-    if _unread("mixture", estimate):
+    if not is_read("mixture", estimate):
         return
     own = {state.cylinder: state.own_mixture_pct for state in estimate.cylinders}
     for station, cylinders in station_cylinders(engine).items():
@@ -133,7 +163,12 @@ def _stations(engine: Engine, estimate: Estimate, targets: Targets) -> Iterator[
         names = ", ".join(str(number) for number in cylinders)
         side = "rich" if error > 0 else "lean"
         yield Solved(
-            what="station", place=station, side=side, near=abs(error) <= targets["settled.station_pct"], lines=(), cell="",
+            what="station",
+            place=station,
+            side=side,
+            near=abs(error) <= targets["settled.station_pct"],
+            lines=(),
+            cell="",
             text=f"station {station}: its cylinders ({names}) stand {abs(error):.1f} % {side} of the set",
         )
 

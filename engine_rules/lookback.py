@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from statistics import fmean
 
 from engine_rules.air import AirState, station_pressure_pa, vapour_pressure_from_relative_humidity_pa
-from engine_rules.decide import current_jets, set_plug
-from engine_rules.evidence import cell_text
+from engine_rules.decide import current_jets
+from engine_rules.evidence import cell_text, set_plug
 from engine_rules.facts import Changed, Compared, Said, Worded
 from engine_rules.logbook import Air, Logbook, Run
 
@@ -45,8 +45,12 @@ def _reference(logbook: Logbook, run: Run) -> Iterator[Worded]:
     if then is not None and now is not None:
         change = 100 * (now.moist_density_kg_m3 / then.moist_density_kg_m3 - 1)
         grade = "far" if abs(change) > logbook.targets["air.density_far_pct"] else "near"
-        yield Said(what="reference_air", value=grade, cell=cell_text(run.places.get("temp_c")),
-                   text=f"air density {change:+.1f} % against reference run {best.name}")
+        yield Said(
+            what="reference_air",
+            value=grade,
+            cell=cell_text(run.places.get("temp_c")),
+            text=f"air density {change:+.1f} % against reference run {best.name}",
+        )
     if set_plug(logbook, best) != set_plug(logbook, run):
         yield Said(what="reference", value="other plugs", text=f"reference run {best.name} had other plugs", cell="")
         return
@@ -61,8 +65,14 @@ def _signs(logbook: Logbook, run: Run, best: Run) -> Iterator[Worded]:
             now_sign, then_sign = reading.sign(kind), then.sign(kind) if then else None
             if now_sign is None or then_sign is None or now_sign.amount is None or then_sign.amount is None:
                 continue
-            yield from _compared(kind, reading.cylinder, now_sign.amount - then_sign.amount, logbook.targets[key],
-                                 cell_text(now_sign.cell), best.name)
+            yield from _compared(
+                kind,
+                reading.cylinder,
+                now_sign.amount - then_sign.amount,
+                logbook.targets[key],
+                cell_text(now_sign.cell),
+                best.name,
+            )
 
 
 def _pipes(logbook: Logbook, run: Run, best: Run) -> Iterator[Worded]:
@@ -99,8 +109,11 @@ def _since_before(logbook: Logbook, run: Run) -> Iterator[Worded]:
         yield Changed(what="jets", text=f"jets differ from run {last.name}", cell=cell)
     now, then = run.tuneup.total_timing_deg, last.tuneup.total_timing_deg
     if now is not None and then is not None and now.value != then.value:
-        yield Changed(what="timing", text=f"total timing {then.value:g} to {now.value:g} since run {last.name}",
-                      cell=cell_text(now.cell))
+        yield Changed(
+            what="timing",
+            text=f"total timing {then.value:g} to {now.value:g} since run {last.name}",
+            cell=cell_text(now.cell),
+        )
     plug, plug_then = set_plug(logbook, run), set_plug(logbook, last)
     if plug and plug_then and plug != plug_then:
         yield Changed(what="plugs", text=f"plugs {plug_then} to {plug} since run {last.name}", cell="")

@@ -4,15 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from engine_rules.decide import Step, current_fuel_trims, current_trims, set_plug
-from engine_rules.evidence import cell_text
+from engine_rules.decide import Step, current_fuel_trims, current_trims
+from engine_rules.evidence import cell_text, set_plug
 from engine_rules.facts import Picked, Worded
+from engine_rules.labels import label_key
 from engine_rules.logbook import Logbook, Run
 
 
 def facts_of_step(logbook: Logbook, run: Run, step: Step) -> list[Worded]:
     """One fact for each jet, trim, plug and tip that changes, in words."""
-    return [*_jets(run, step), *_fuel_trims(logbook, run, step), *_timing(logbook, run, step), *_plugs(logbook, run, step)]
+    return [
+        *_jets(run, step),
+        *_fuel_trims(logbook, run, step),
+        *_timing(logbook, run, step),
+        *_plugs(logbook, run, step),
+    ]
 
 
 def _picked(what: str, place: str | int, side: str, text: str, cell: str = "") -> Worded:
@@ -22,15 +28,16 @@ def _picked(what: str, place: str | int, side: str, text: str, cell: str = "") -
 def _jets(run: Run, step: Step) -> Iterator[Worded]:
     if step.jets is None:
         return
-    for move in step.jets.moves:
-        entry = run.tuneup.jets[move.station]
-        side = "richer" if move.sizes > 0 else "leaner"
-        text = f"{move.station}: jet {move.old} to {move.new}, {abs(move.flow_pct):.1f} % {'more' if move.sizes > 0 else 'less'} flow"
-        if move.sizes:
-            yield _picked("jet", move.station, side, text, cell_text(entry.cell))
-        if move.wanted is not None:
-            yield _picked("jet_wanted", move.station, side, f"{move.station}: jet {move.wanted} would fit best and is not on hand",
-                          cell_text(entry.cell))
+    for station, new in step.jets.jets.items():
+        entry, flow_pct = run.tuneup.jets[station], step.jets.flow_pct[station]
+        side = "richer" if flow_pct > 0 else "leaner"
+        if label_key(new) != label_key(entry.value):
+            more = "more" if flow_pct > 0 else "less"
+            text = f"{station}: jet {entry.value} to {new}, {abs(flow_pct):.1f} % {more} flow"
+            yield _picked("jet", station, side, text, cell_text(entry.cell))
+        if station in step.jets.wanted:
+            text = f"{station}: jet {step.jets.wanted[station]} would fit best and is not on hand"
+            yield _picked("jet_wanted", station, side, text, cell_text(entry.cell))
 
 
 def _fuel_trims(logbook: Logbook, run: Run, step: Step) -> Iterator[Worded]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from engine_rules.choose import StationLimits, choose_fuel_trims, choose_jets, choose_total_timing, choose_trims
@@ -9,12 +11,12 @@ from engine_rules.decide import (
     current_fuel_trims,
     current_jets,
     current_trims,
-    is_read,
     mixture_arrays,
     timing_arrays,
 )
 from engine_rules.estimate import Estimate
-from engine_rules.judge import Room
+from engine_rules.fuel import Ladder
+from engine_rules.judge import Room, is_read
 from engine_rules.logbook import Logbook, Run
 from engine_rules.spark import expected_asymmetric_quadratic
 from engine_rules.targets import Targets
@@ -35,9 +37,10 @@ def timing_cost_pct(mean_deg: np.ndarray, sd_deg: np.ndarray, targets: Targets) 
 def room_for_steps(logbook: Logbook, run: Run, fuel_alone: Estimate, solved: Estimate) -> Room:
     """Room for a step of each kind, as if nothing were closed. Fuel is judged without the straps."""
     return Room(
-        fuel=is_read(fuel_alone.mixture_witnesses) and _fuel_gain(logbook, run, fuel_alone) > logbook.targets["settled.gain_pct"],
-        timing=is_read(solved.timing_witnesses) and _total_gain(logbook, solved) > logbook.targets["settled.gain_pct"],
-        trim=is_read(solved.timing_witnesses) and _trim_gain(logbook, run, solved) > logbook.targets["settled.gain_pct"],
+        fuel=is_read("mixture", fuel_alone)
+        and _fuel_gain(logbook, run, fuel_alone) > logbook.targets["settled.gain_pct"],
+        timing=is_read("timing", solved) and _total_gain(logbook, solved) > logbook.targets["settled.gain_pct"],
+        trim=is_read("timing", solved) and _trim_gain(logbook, run, solved) > logbook.targets["settled.gain_pct"],
     )
 
 
@@ -48,15 +51,16 @@ def _fuel_gain(logbook: Logbook, run: Run, estimate: Estimate) -> float:
     if logbook.engine.carburetion == "EFI":
         now = current_fuel_trims(logbook, run)
         span = (-targets["cap.fuel_trim_leaner_pct"], targets["cap.fuel_trim_richer_pct"])
-        new = choose_fuel_trims(logbook.engine, now, mean, sd, targets, {number: span for number in now})
+        new = choose_fuel_trims(logbook.engine, now, mean, sd, targets, dict.fromkeys(now, span))
         shift = np.array([new[number] - now[number] for number in logbook.engine.numbers])
         return before - mixture_cost_pct(mean + shift, sd, targets)
     jets = current_jets(run)
     if set(jets) != {station.name for station in logbook.engine.stations}:
         return before  # without the jets no step can be chosen, but the work is still fuel's
     limits = StationLimits(-int(targets["cap.jet_leaner_sizes"]), int(targets["cap.jet_richer_sizes"]))
-    choice = choose_jets(logbook.engine, logbook.jets, jets, mean, sd, targets, {station: limits for station in jets})
-    return before - mixture_cost_pct(mean + choice.shift_pct, sd, targets)
+    every_size = Ladder(tuple(replace(jet, on_hand=True) for jet in logbook.jets.sizes))
+    choice = choose_jets(logbook.engine, every_size, jets, mean, sd, targets, dict.fromkeys(jets, limits))
+    return before - mixture_cost_pct(mean + np.array(choice.mixture_shift_pct), sd, targets)
 
 
 def _total_gain(logbook: Logbook, estimate: Estimate) -> float:
@@ -67,9 +71,15 @@ def _total_gain(logbook: Logbook, estimate: Estimate) -> float:
 
 
 def _trim_gain(logbook: Logbook, run: Run, estimate: Estimate) -> float:
+    """What the cylinder that gains most would gain: one cylinder's trim is one cylinder's affair."""
     targets = logbook.targets
     now, cap = current_trims(logbook, run), targets["cap.trim_step_deg"]
     mean, sd = timing_arrays(estimate)
-    new = choose_trims(logbook.engine, now, mean, sd, targets, {number: (-cap, cap) for number in now})
+    new = choose_trims(logbook.engine, now, mean, sd, targets, dict.fromkeys(now, (-cap, cap)))
     shift = np.array([new.get(number, now[number]) - now[number] for number in logbook.engine.numbers])
-    return timing_cost_pct(mean, sd, targets) - timing_cost_pct(mean + shift, sd, targets)
+    late = targets["loss.timing_pct_per_deg2"]
+    before, after = (
+        expected_asymmetric_quadratic(error, sd, late, late * targets["dear.advanced"])
+        for error in (mean, mean + shift)
+    )
+    return float(np.max(before - after))

@@ -48,7 +48,7 @@ def _solve(logbook: Logbook, run: Run, reasoner: Reasoner) -> Estimate:
     left_out = frozenset((fact["cylinder"], fact["what"]) for fact in reasoner.known(LeaveOut))
     noise = logbook.targets["fit.short_noise"] if reasoner.known(Weaker) else 1.0
     solved = estimate(logbook, run, left_out, noise)
-    # Whether fuel is settled must not hang on the straps: else a longer mark could end the work at fuel and open timing.
+    # Whether fuel is settled must not hang on the straps, or a longer mark could end that work and open timing.
     strapless = left_out | {(number, kind) for number in logbook.engine.numbers for kind in STRAP_KINDS}
     fuel_alone = estimate(logbook, run, frozenset(strapless), noise)
     room = room_for_steps(logbook, run, fuel_alone, solved)

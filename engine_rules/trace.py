@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
@@ -40,13 +40,13 @@ class Reasoner(KnowledgeEngine):  # type: ignore[misc]
         facts = tuple(fact for name, fact in sorted(bound.items()) if isinstance(fact, Fact))
         concluded = entry.concluded(bound)
         key = f"{entry.id} {sorted(fact.words() for fact in facts)}"
-        marked = tuple(type(fact)(**fact.as_dict(), by=key) for fact in concluded)
+        marked = tuple(type(fact)(**fact.as_dict(), origin=key) for fact in concluded)
         self.fired.append(Fired(entry, tuple(fact for fact in facts if not isinstance(fact, Phase)), marked))
         for fact in marked:
             self.declare(fact)
 
     def reason(self, phase: str) -> None:
-        """Fire every rule of one phase until nothing is left to fire. Raises RuntimeError when rules feed themselves."""
+        """Fire the rules of one phase until none is left to fire. Raises RuntimeError when rules feed themselves."""
         self.declare(Phase(name=phase))
         self.run(MOST_FIRINGS)
         if len(self.fired) >= MOST_FIRINGS:
@@ -55,7 +55,7 @@ class Reasoner(KnowledgeEngine):  # type: ignore[misc]
     def known(self, kind: type[Worded]) -> list[Worded]:
         """All facts of one kind, in an order that does not depend on how they came in."""
         found = [fact for fact in self.facts.values() if type(fact) is kind]
-        return sorted(found, key=lambda fact: (fact.words(), str(fact.get("by", ""))))
+        return sorted(found, key=lambda fact: (fact.words(), str(fact.get("origin", ""))))
 
 
 def new_reasoner() -> Reasoner:
@@ -113,7 +113,7 @@ class Trace:
 
 
 def _mark(fact: Worded) -> Mark:
-    return (type(fact).__name__, fact.words(), str(fact.get("by", "")))
+    return (type(fact).__name__, fact.words(), str(fact.get("origin", "")))
 
 
 def trace_of(fired: list[Fired]) -> Trace:
@@ -143,7 +143,7 @@ def _firing(number: int, step: _Step, by_fact: Mapping[Mark, int]) -> Firing:
     lines: list[FactLine] = []
     sources: set[int] = set()
     for fact in sorted(step.facts, key=lambda fact: (str(fact.get("cell", "")), fact.words())):
-        if "by" in fact:
+        if "origin" in fact:
             sources.add(by_fact[_mark(fact)])
         lines.append(FactLine(fact.words(), fact.get("cell") or None))
         if isinstance(fact, Solved):
@@ -156,5 +156,3 @@ def _firing(number: int, step: _Step, by_fact: Mapping[Mark, int]) -> Firing:
         from_firings=tuple(sorted(sources)),
         concluded=step.concluded,
     )
-
-

@@ -1,6 +1,20 @@
-"""Plug heat range and tip: searched hotter until the porcelain starts to boil, then back by what the run length asks."""
+"""Plug heat range and tip: hotter until the porcelain starts to boil, then back by what the run length asks."""
 
-from engine_rules.facts import Change, Hold, LeaveOut, Need, Picked, Remark, Said, Seen, Setup, Unfit, Want, Worded
+from engine_rules.facts import (
+    Change,
+    Estimate,
+    Hold,
+    LeaveOut,
+    Need,
+    Picked,
+    Remark,
+    Said,
+    Seen,
+    Setup,
+    Unfit,
+    Want,
+    Worded,
+)
 from engine_rules.inference import MATCH, NOT, L
 from engine_rules.rulebook import COMMON, Decision
 
@@ -72,7 +86,7 @@ def boil_margin_kept() -> Worded:
     "Soot on the porcelain with the mixture right is a plug too cold, not a jet too big.",
     "plug maker's manual: below its self-cleaning heat a plug fouls",
     Seen(what="porcelain", grade="sooty", cylinder=MATCH.cylinder),
-    Said(what="mixture_settled", value=True),
+    Estimate(what="mixture", cylinder=0, near=True),
     Said(what="boiling", value="none"),
     Said(what="specks_read", value="all"),
     OPEN,

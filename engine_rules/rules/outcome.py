@@ -1,7 +1,7 @@
 """What the last change can and cannot show."""
 
 from engine_rules.facts import Changed, LogNext, Remark, Said, Worded
-from engine_rules.inference import MATCH, NOT
+from engine_rules.inference import NOT
 from engine_rules.rulebook import COMMON, Decision
 
 look = Decision("outcome", phase="look back")

@@ -2,7 +2,7 @@
 
 from engine_rules.facts import Change, Estimate, Picked, Remark, Seen, Solved, Stage, Want, Worded
 from engine_rules.inference import MATCH
-from engine_rules.rulebook import COMMON, Decision
+from engine_rules.rulebook import Decision
 
 want = Decision("spark", phase="want")
 choice = Decision("spark", phase="choice")
