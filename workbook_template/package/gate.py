@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass, field
 
 from lxml import etree
@@ -52,7 +52,7 @@ def check(before: Draft, after: Draft, intended: Intended) -> None:
         if key in sheets:
             _check_sheet(before, after, sheets[key], intended.cells.get(sheets[key], set()), bool(intended.removed))
         elif key != part_key(old.part):
-            _check_other(before, after, member, intended, now)
+            _check_other(before, after, member, intended, now.keys() - free)
     _check_order(before, after)
 
 
@@ -87,10 +87,10 @@ def _check_sheet(before: Draft, after: Draft, name: str, cells: set[tuple[int, i
     _same(had_rows, {row: has_rows.get(row) for row in had_rows}, f"the rows of {place}")
 
 
-def _check_other(before: Draft, after: Draft, member: Member, intended: Intended, now: Mapping[str, Member]) -> None:
+def _check_other(before: Draft, after: Draft, member: Member, intended: Intended, staying: Set[str]) -> None:
     key = part_key(member.name)
     if key == part_key(content_types.PART) or key.endswith(".rels"):
-        _check_listing(before, after, member.name, now)
+        _check_listing(before, after, member.name, staying)
         return
     if key.endswith(".vml"):
         _check_shapes(before, after, member.name, intended)
@@ -127,14 +127,14 @@ def _check_styles(old: etree._Element, new: etree._Element) -> None:
         _same(had, has[: len(had)] if name in _ONLY_GROW else has, f"the styles ({name})")
 
 
-def _check_listing(before: Draft, after: Draft, name: str, now: Mapping[str, Member]) -> None:
+def _check_listing(before: Draft, after: Draft, name: str, staying: Set[str]) -> None:
     """Entries of a list of parts or relationships may go only where their part went."""
     has = Counter(_shape(element) for element in after.root(name))
     source = name.replace("\\", "/").replace("_rels/", "", 1)[: -len(".rels")]
     targets = {found.id: found.part for found in relationships.read(before, source)} if ".rels" in name else {}
     for element in before.root(name):
         part = targets.get(element.get("Id", ""), element.get("PartName", ""))
-        if part_key(part) in now and not has[_shape(element)]:
+        if (not part or part_key(part) in staying) and not has[_shape(element)]:
             raise GateFailed(f"an entry of '{name}' would have been lost")
 
 
