@@ -6,10 +6,10 @@ A linear Gaussian model, small and solved exactly, with two safeguards that hold
   marks, exhaust probes) lead one to expect is set aside: it counts only up to that bound. It is clipped and not
   dropped, or a still leaner ring could, by being dropped, make its cylinder richer. The family alone is the judge: were
   a probe judged by rings, a leaner ring could move the probe's bound and through it make another cylinder richer.
-- Monotone. No leaner ring, shell ring or lambda makes any cylinder richer, and no longer strap mark makes any timing
-  later. Exact conditioning keeps to this by itself, but for a bank's lambda, which holds the mean of its bank: a leaner
-  ring on one cylinder would make its neighbours richer. There, a cylinder is solved from all readings but those that
-  would pull it the wrong way. It is the exact answer to somewhat less evidence, and its spread says so.
+- Monotone. No leaner ring, shell ring or lambda makes any cylinder richer, and no longer strap mark lowers any timing.
+  Under the targets as shipped exact conditioning keeps to this by itself, but for a bank's lambda, which holds the mean
+  of its bank: a leaner ring on one cylinder would make its neighbours richer. There, a cylinder is solved from all
+  readings but those that would pull it the wrong way: the exact answer to somewhat less evidence, as its spread says.
 """
 
 from __future__ import annotations
