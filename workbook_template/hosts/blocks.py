@@ -65,10 +65,7 @@ def _rows(sheet: ReadOnlyWorksheet) -> Iterable[Sequence[object]]:
     for row in sheet.iter_rows(values_only=True):  # type: ignore[misc]
         seen += max(len(row), 1)
         if seen > MOST_CELLS:
-            raise LogbookError(
-                f"the sheet claims more than {MOST_CELLS:,} cells; delete what is empty past your data and save again",
-                sheet.title,
-            )
+            raise _too_large(sheet.title)
         yield row
 
 
@@ -77,7 +74,15 @@ def _block(name: str, rows: Iterable[Sequence[object]]) -> SheetBlock:
     while values and all(value is None for value in values[-1]):
         values.pop()
     width = max((_used(row) for row in values), default=0)
+    if len(values) * width > MOST_CELLS:
+        raise _too_large(name)
     return SheetBlock(name, 1, 1, tuple(tuple(row[:width] + [None] * (width - len(row))) for row in values))
+
+
+def _too_large(name: str) -> LogbookError:
+    return LogbookError(
+        f"the sheet claims more than {MOST_CELLS:,} cells; delete what is empty past your data and save again", name
+    )
 
 
 def _used(row: Sequence[CellValue]) -> int:

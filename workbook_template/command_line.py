@@ -1,0 +1,278 @@
+"""The command `strapline`. What a command needs is imported inside it, so that help is there at once."""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, TypeVar
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from rich.console import Console
+
+    from engine_rules.advice import Advice
+    from workbook_template.log_file import LogFile
+
+T = TypeVar("T")
+UNUSABLE, OUR_FAULT, INTERRUPTED = 2, 1, 130
+PIPED_WIDTH = 120
+LONG_LOG = 20  # runs from which waiting is worth a bar
+
+app = typer.Typer(
+    add_completion=False,
+    rich_markup_mode=None,
+    help="Reads the log of an engine in a workbook and advises jets, timing and plugs for each cylinder, and says why.",
+)
+
+
+def main() -> None:
+    """The installed command."""
+    sys.exit(run_command(sys.argv[1:]))
+
+
+def run_command(arguments: Sequence[str]) -> int:
+    """Run one command line and return its exit status; whatever goes wrong ends as one sentence on stderr."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that lacks a sign shows a question mark in its place.
+        stream.reconfigure(errors="replace")  # type: ignore[union-attr]
+    try:
+        status = app(list(arguments) or ["--help"], prog_name="strapline", standalone_mode=False)
+        sys.stdout.flush()
+        return status if isinstance(status, int) else 0
+    except (KeyboardInterrupt, typer.Abort):
+        return INTERRUPTED
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # else the exit itself complains again
+        return 0
+    except Exception as error:
+        if os.environ.get("STRAPLINE_DEBUG") == "1":
+            traceback.print_exc()
+        sentence, status = _explained(error)
+        print(f"strapline: {sentence.rstrip('.')}.", file=sys.stderr)
+        return status
+
+
+def _explained(error: Exception) -> tuple[str, int]:
+    """What went wrong in one sentence, and the exit status."""
+    from engine_rules.logbook import LogbookError
+
+    usage_error = typer.BadParameter.__mro__[1]  # typer gives its base no name of its own
+    if isinstance(error, usage_error):
+        return f"{error.format_message().rstrip('.')}; see strapline --help", UNUSABLE  # type: ignore[attr-defined]
+    if isinstance(error, LogbookError):
+        return str(error), UNUSABLE
+    if isinstance(error, OSError):
+        where = f"{error.filename}: " if error.filename else ""
+        return f"{where}{error.strerror or error}; make room on the disk, or choose another place", UNUSABLE
+    kind = " ".join(f"{type(error).__name__}: {error}".split())
+    return (
+        f"this is a fault of strapline's own ({kind}), and nothing was left half written; please report it, with the "
+        "workbook and what the same command shows with STRAPLINE_DEBUG=1 set",
+        OUR_FAULT,
+    )
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        print(f"strapline {version('strapline')}")
+        raise typer.Exit
+
+
+@app.callback()
+def strapline(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Say the version and stop.")
+    ] = False,
+) -> None:
+    pass
+
+
+Log = Annotated[Path, typer.Argument(metavar="LOG.xlsx", help="The workbook with the log.", show_default=False)]
+
+
+@app.command()
+def new(
+    log: Annotated[Path, typer.Argument(metavar="LOG.xlsx", help="The workbook to make.", show_default=False)],
+    cylinders: Annotated[int, typer.Option(help="How many cylinders, 1 to 12.")] = 8,
+    arrangement: Annotated[str, typer.Option(help="v, inline or flat.")] = "v",
+    units: Annotated[str, typer.Option(help="us or si.")] = "us",
+    carburetion: Annotated[
+        str, typer.Option(help="one four-barrel, two four-barrels, individual runners, side-draughts, single, EFI ...")
+    ] = "one four-barrel",
+    manifold: Annotated[
+        str | None, typer.Option(help="single plane, dual plane, individual runner or other; else what is usual.")
+    ] = None,
+    fuel: Annotated[str, typer.Option(help="leaded gasoline, unleaded gasoline, E85 or methanol.")] = "leaded gasoline",
+    run_length: Annotated[str, typer.Option(help="short, long or endurance.")] = "short",
+    firing_order: Annotated[str | None, typer.Option(help="Such as 1-3-4-2; else a common one.")] = None,
+    timing_hardware: Annotated[str, typer.Option(help="none, tabs, paired or per-cylinder.")] = "none",
+) -> None:
+    """Make a blank workbook for one engine. A file that is there is never overwritten."""
+    from workbook_template.build import BlankOptions
+    from workbook_template.log_file import make_blank
+
+    options = BlankOptions(
+        cylinders=cylinders,
+        arrangement=arrangement,
+        units=units,
+        carburetion=carburetion,
+        manifold=manifold,
+        fuel=fuel,
+        run_length=run_length,
+        firing_order=_order(firing_order),
+        timing_hardware=timing_hardware,
+    )
+    make_blank(log, options)
+    print(f"Made {log}. Begin with its sheet Start here.")
+
+
+def _order(written: str | None) -> tuple[int, ...] | None:
+    from engine_rules.logbook import LogbookError
+
+    if written is None:
+        return None
+    parts = written.replace(",", "-").replace(" ", "-").split("-")
+    if not all(part.isdecimal() for part in parts):
+        raise LogbookError(f"'{written}' is not a firing order; write it such as 1-3-4-2")
+    return tuple(int(part) for part in parts)
+
+
+@app.command()
+def check(log: Log) -> None:
+    """Say what was read and from where, and what is missing. Nothing is written."""
+    from engine_rules import advise
+    from engine_rules.logbook import LogbookError
+    from workbook_template.log_file import open_log
+    from workbook_template.say import print_check
+
+    opened = open_log(log)
+    advice, reason = None, ""
+    try:
+        opened.book.logbook.run()
+    except LogbookError as error:
+        reason = str(error)
+    else:
+        advice = advise(opened.book.logbook)
+    print_check(_terminal(), opened, advice, reason)
+
+
+@app.command()
+def fill(
+    log: Log,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            "-o",
+            metavar="OUT.xlsx",
+            help="Where to put the result; else LOG.xlsx is replaced, after a backup beside it.",
+        ),
+    ] = None,
+    run: Annotated[str | None, typer.Option(metavar="RUN", help="The run to advise; else the newest.")] = None,
+    every: Annotated[bool, typer.Option("--all", help="Advise every run with readings.")] = False,
+    to_json: Annotated[
+        str | None, typer.Option("--json", metavar="FILE", help="Write the advice as JSON too; - is the terminal.")
+    ] = None,
+) -> None:
+    """Fill in the advice, the card for the next run and the reasons."""
+    from engine_rules.logbook import LogbookError
+    from workbook_template.fill import tab_unit
+    from workbook_template.log_file import fill_in, json_bytes, open_log, runs_to_read, write_json
+    from workbook_template.say import advice_lines, filled_lines
+
+    if every and run is not None:
+        raise LogbookError("--run and --all do not go together; give one of them")
+    json_file = _json_target(to_json)
+    opened = open_log(log, out)
+    names = runs_to_read(opened) if every else [opened.book.logbook.run(run).name]
+    advices = _advised(opened, names)
+    filled = fill_in(opened, advices)
+    data = [advice.as_json() for advice in advices]
+    if json_file is not None:
+        write_json(json_file, data if every else data[0])
+    elif to_json is not None:
+        sys.stdout.buffer.write(json_bytes(data if every else data[0]))
+    terminal = _terminal(error=to_json == "-")
+    for line in (*advice_lines(advices[-1], tab_unit(opened.book)), *filled_lines(filled, len(advices))):
+        terminal.print(line, soft_wrap=True)
+
+
+def _advised(log: LogFile, names: Sequence[str]) -> list[Advice]:
+    from workbook_template.log_file import advise_each
+
+    advices = advise_each(log, names)
+    return list(advices if len(names) < LONG_LOG else _bar(advices, "Reasoning", len(names)))
+
+
+def _bar(steps: Iterable[T], what: str, count: int) -> Iterable[T]:
+    """The same steps, with a bar on stderr while they go by, if that is a terminal."""
+    from rich.progress import track
+
+    console = _terminal(error=True)
+    return track(steps, what, count, console=console, transient=True, disable=not console.is_terminal)
+
+
+def _json_target(written: str | None) -> Path | None:
+    """The file for the JSON, None for the terminal or no JSON; refused here, before any work, where it will not do."""
+    from engine_rules.logbook import LogbookError
+
+    if written is None or written == "-":
+        return None
+    target = Path(written)
+    if target.suffix.lower() != ".json":
+        raise LogbookError(f"--json {written} would not end in .json; name it so, or write - for the terminal")
+    if not target.parent.is_dir():
+        raise LogbookError(f"--json {written}: there is no folder {target.parent}; make it first")
+    return target
+
+
+@app.command()
+def batch(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the workbooks lie.", show_default=False)],
+    out: Annotated[Path, typer.Option(metavar="FOLDER", help="Where the filled ones go.", show_default=False)],
+    workers: Annotated[int | None, typer.Option(min=1, help="How many at a time; else one for each processor.")] = None,
+) -> None:
+    """Fill every workbook of a folder, and sum up which car needs you first."""
+    from workbook_template.batch import fill_folder, find_workbooks, in_order
+    from workbook_template.batch_summary import write_summary
+    from workbook_template.say import batch_lines
+
+    found = find_workbooks(folder, out)
+    steps = fill_folder(found, workers or os.cpu_count() or 1)
+    cars = in_order(_bar(steps, "Filling", len(found)))
+    write_summary(out, cars)
+    terminal = _terminal()
+    for line in batch_lines(cars, out):
+        terminal.print(line, soft_wrap=True)
+
+
+@app.command()
+def rules(
+    rule: Annotated[str | None, typer.Argument(metavar="RULE", help="An id, or a decision such as fuel.")] = None,
+) -> None:
+    """Print the rule book, or a part of it."""
+    from engine_rules.logbook import LogbookError
+    from engine_rules.look_up import find_rules
+    from workbook_template.say import print_rules
+
+    try:
+        found = find_rules(rule)
+    except LookupError as error:
+        raise LogbookError(str(error.args[0])) from None
+    print_rules(_terminal(), found)
+
+
+def _terminal(error: bool = False) -> Console:
+    from rich.console import Console
+
+    console = Console(stderr=error, markup=False, highlight=False, emoji=False)
+    if not console.is_terminal:
+        console.width = PIPED_WIDTH
+    return console

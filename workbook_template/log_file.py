@@ -1,0 +1,109 @@
+"""One workbook file from reading to filled: what the command line and the batch do alike."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from engine_rules import advise
+from engine_rules.advice import Advice
+from engine_rules.logbook import LogbookError
+from workbook_template.build import BlankOptions, build_blank
+from workbook_template.fill import NEXT_RUN, WHY, plan
+from workbook_template.hosts.file import FileHost
+from workbook_template.hosts.protocol import SheetBlock
+from workbook_template.package import open_package
+from workbook_template.read import ReadBook, read_logbook
+
+
+@dataclass(frozen=True, slots=True)
+class LogFile:
+    """A workbook that was read: its host, its sheets as they stand, and the log in them."""
+
+    host: FileHost
+    blocks: tuple[SheetBlock, ...]
+    book: ReadBook
+
+
+@dataclass(frozen=True, slots=True)
+class Filled:
+    """Where the advice was put: the file, the backup of what it replaced, and the names of the written sheets."""
+
+    path: Path
+    backup: Path | None
+    card: str
+    why: str
+
+
+def open_log(path: Path, out: Path | None = None) -> LogFile:
+    """Read a workbook. Raises LogbookError for what cannot be used."""
+    host = FileHost(path, out)
+    blocks = host.read()
+    return LogFile(host, blocks, read_logbook(blocks))
+
+
+def runs_to_read(log: LogFile) -> Sequence[str]:
+    """The names of all runs with readings, oldest first. Raises LogbookError where there is none."""
+    names = [run.name for run in log.book.logbook.runs if run.readings]
+    if not names:
+        raise LogbookError("there is no reading in the log yet; fill in a row of it for each plug", _readings(log))
+    return names
+
+
+def advise_each(log: LogFile, names: Iterable[str]) -> Iterator[Advice]:
+    """The advice for each of these runs, in turn."""
+    return (advise(log.book.logbook, name) for name in names)
+
+
+def fill_in(log: LogFile, advices: Sequence[Advice]) -> Filled:
+    """Write the advice into the workbook. Raises LogbookError where it cannot take it; nothing is changed then."""
+    log.host.apply(plan(log.book, advices))
+    names = open_package(log.host.out).owned.sheets
+    return Filled(log.host.out, log.host.backup, names.get(NEXT_RUN, NEXT_RUN), names.get(WHY, WHY))
+
+
+def make_blank(path: Path, options: BlankOptions) -> None:
+    """Write a blank workbook. Raises LogbookError where a file of that name is there already."""
+    if path.suffix.lower() != ".xlsx":
+        raise LogbookError(f"{path} would not end in .xlsx; give the new workbook such a name")
+    if os.path.lexists(path):
+        raise LogbookError(f"{path} is there already and is not overwritten; choose another name, or move it away")
+    if not path.parent.is_dir():
+        raise LogbookError(f"there is no folder {path.parent}; make it first, or choose another")
+    content = io.BytesIO()
+    build_blank(options).save(content)
+    write_whole(path, content.getvalue())
+
+
+def json_bytes(data: Any) -> bytes:
+    """Plain data as JSON text in UTF-8."""
+    return (json.dumps(data, ensure_ascii=False, allow_nan=False, indent=2) + "\n").encode()
+
+
+def write_json(path: Path, data: Any) -> None:
+    """Write plain data to a file as JSON, whole or not at all."""
+    write_whole(path, json_bytes(data))
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file of our own, whole or not at all. Raises LogbookError where the disk does not take it."""
+    fresh = path.with_name(f".{path.name}.{os.getpid()}.tmp")
+    try:
+        try:
+            fresh.write_bytes(content)
+            os.replace(fresh, path)
+        finally:
+            fresh.unlink(missing_ok=True)
+    except OSError as error:
+        raise LogbookError(
+            f"{path} could not be written ({error.strerror}); make room on the disk, or choose another place"
+        ) from error
+
+
+def _readings(log: LogFile) -> str:
+    return log.book.sheet_names["readings"]
