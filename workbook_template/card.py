@@ -40,7 +40,9 @@ _SAFETY = (
     "fuel; extinguisher within reach. Clean cut only on a straight, out of gear, brakes ready: without the engine "
     "there is no help for steering or brakes. "
 )
-_SAFETY_ALCOHOL = "A flame of alcohol can hardly be seen by day; keep the fuel off skin and out of lungs; water at hand. "
+_SAFETY_ALCOHOL = (
+    "A flame of alcohol can hardly be seen by day; keep the fuel off skin and out of lungs; water at hand. "
+)
 _SAFETY_LAST = (
     "Track rules, the engine's builder and experienced practice come before this card. It is worked out from what was "
     "logged, promises no power, and the decision is yours. In doubt: richer, later, colder."

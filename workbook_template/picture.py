@@ -119,7 +119,7 @@ def _split(plan: Plan, bank: Place) -> tuple[Place, Place]:
     inner = Place(bank.left + NUMBER_COLUMNS, bank.right)
     if not plan.side_by_side:
         return inner, inner
-    middle = inner.left + max(6, (inner.right - inner.left + 1) * 2 // 5) - 1
+    middle = inner.left + max(6, (inner.right - inner.left + 1) * 7 // 15) - 1
     return Place(inner.left, middle), Place(middle + 1, inner.right)
 
 

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import hashlib
+import tempfile
+from collections.abc import Iterable
 from pathlib import Path
+
+from lxml.etree import SerialisationError
 
 from engine_rules.logbook import LogbookError
 from workbook_template.hosts.blocks import blocks_from_file
-from workbook_template.hosts.protocol import CellOut, Changes, SheetBlock, Style
+from workbook_template.hosts.protocol import CellOut, Changes, SheetBlock, SheetOut, Style
 from workbook_template.hosts.scratch import scratch_workbook
 from workbook_template.package import (
     CellEdit,
@@ -19,6 +23,9 @@ from workbook_template.package import (
     open_package,
     save,
 )
+
+# A cell as XML, its text aside.
+BYTES_PER_CELL = 60
 
 
 class FileHost:
@@ -51,12 +58,17 @@ class FileHost:
         if self._read_state not in (None, _state(data)):
             raise LogbookError(f"{self.path.name} was changed while it was being worked on; run this again")
         try:
+            _try_room(changes.sheets)
             edited = self._opened(data).apply(edits_of(changes))
             self.backup = save(self.out, edited)
         except EditRefused as refused:
             raise LogbookError(refused.reason, refused.sheet, refused.cell) from refused
         except PackageRefused as refused:
             raise LogbookError(refused.reason) from refused
+        except (OSError, SerialisationError) as error:
+            raise LogbookError(
+                f"{self.out.name} could not be saved ({error}); it is as it was: make room on the disk"
+            ) from error
         if self.out == self.path:
             self._read_state = _state(edited)
 
@@ -87,6 +99,20 @@ def edits_of(changes: Changes) -> Edits:
     return Edits(
         cells=cells, scratch=scratch_workbook(changes.sheets), sheets=tuple(sheet.name for sheet in changes.sheets)
     )
+
+
+def _try_room(sheets: Iterable[SheetOut]) -> None:
+    """Raise OSError unless the folder of temporary files has room for the sheets, which are first written there.
+
+    Found out beforehand, since the library that writes them cannot stop half way without noise.
+    """
+    room = 0
+    for sheet in sheets:
+        places = [*sheet.cells, *((bottom, right) for _, _, bottom, right in sheet.merges)]
+        area = max(row for row, _ in places) * max(column for _, column in places) if places else 0
+        room += area * BYTES_PER_CELL + sum(len(str(cell.value)) for cell in sheet.cells.values())
+    with tempfile.TemporaryFile() as trial:
+        trial.write(bytes(room))
 
 
 def _edit(sheet: str, row: int, column: int, cell: CellOut) -> CellEdit:
