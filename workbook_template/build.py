@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
-from copy import copy
 from datetime import datetime
 from importlib import resources
 from typing import Any
@@ -115,7 +114,7 @@ def _write_engine(book: Workbook, engine: StarterEngine, name: str) -> None:
         row += 1
     lines = [
         {"number": number, "bank": bank or None, "place": place}
-        | {f"shares.{station}": share for station, share in engine.shares.get(number, {}).items()}
+        | {f"shares.{station}": round(share, 4) for station, share in engine.shares.get(number, {}).items()}
         for number, (bank, place) in engine.places.items()
     ]
     write_list(page, sheet, _columns(sheet, engine), engine.units, lines, heading_row=row + 1)
@@ -127,7 +126,7 @@ def _write_setting(page: Worksheet, column: Column, house: str, row: int, value:
     page.cell(row, 1, column.headed(house)).font = NAME
     cell = page.cell(row, 2, value)
     cell.number_format = number_format(column, column.house_unit(house))
-    cell.alignment, cell.border = Alignment(horizontal="left"), copy(UNDERLINED)
+    cell.alignment, cell.border = Alignment(horizontal="left"), UNDERLINED
     page.cell(row, 3, column.noted(house)).font = HINT
     offer_words(page, column, f"B{row}")
 
@@ -170,7 +169,7 @@ def append_run(
     """Write a run and the plugs of its cylinders below the rows that are there; their tables grow.
 
     values, readings: by column key, numbers in the unit of the key (temp_c in degrees Celsius) whatever the heading's
-    unit, text as it is; 'when' fills date and time. A row prepared for a run but still blank is taken first.
+    unit, text as it is; 'when' fills date and time. The rows that a blank workbook lists for its first run are taken first.
     Raises LogbookError for a key that the sheet has no column for.
     """
     runs = _list_in(book, "runs", [key.removeprefix("jets.") for key in values if key.startswith("jets.")])
@@ -178,7 +177,8 @@ def append_run(
     when = line.pop("when", None)
     if isinstance(when, datetime):
         line |= {"date": when, "time": when.time()}
-    prepared = next((row for row in runs.rows() if not row.holds_any("name")), None)
+    listed = list(runs.rows())
+    prepared = listed[0] if len(listed) == 1 and not listed[0].holds_any("name") else None
     old_name = prepared.raw("name") if prepared is not None else None
     _put(book, runs, prepared.number if prepared is not None else runs.block.last_row + 1, line)
 

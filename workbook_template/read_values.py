@@ -290,7 +290,7 @@ def read_date(spot: Spot, findings: list[Finding]) -> datetime | None:
     if isinstance(value, date):
         return datetime(value.year, value.month, value.day)
     if isinstance(value, float | int) and not isinstance(value, bool) and 1.0 <= value < 200_000.0:
-        return _DAY_ZERO + timedelta(days=float(value))
+        return _DAY_ZERO + timedelta(seconds=round(float(value) * 86_400.0))
     if isinstance(value, str):
         text = re.sub(r"\s+", " ", value.replace(",", " ")).strip()
         for pattern in _DATE_FORMATS:
@@ -333,7 +333,7 @@ def read_time(spot: Spot, findings: list[Finding]) -> time | None:
     if isinstance(value, time):
         return value.replace(tzinfo=None)
     if isinstance(value, float | int) and not isinstance(value, bool) and 0.0 <= value < 1.0:
-        return (_DAY_ZERO + timedelta(days=float(value))).time()
+        return (_DAY_ZERO + timedelta(seconds=round(float(value) * 86_400.0) % 86_400)).time()
     if isinstance(value, str):
         text = re.sub(r"\s+", " ", value).strip().upper().replace(".", "")
         text = re.sub(r"(\d)([AP]M)$", r"\1 \2", text)

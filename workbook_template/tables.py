@@ -158,9 +158,13 @@ def find_table(
     Raises LogbookError where no row has them, or a heading names a unit that is not known.
     """
     needed = {column.key for column in columns if column.needed}
+    named: dict[str, list[Column]] = {}
+    for column in columns:
+        for name in column.names:
+            named.setdefault(name, []).append(column)
     best: Mapping[str, tuple[Column, int, str]] = {}
     for row in range(block.first_row, min(block.last_row, block.first_row + within_rows - 1) + 1):
-        found = _headings(block, row, columns)
+        found = _headings(block, row, named)
         if needed <= found.keys():
             return Table(sheet, block, row, {key: _placed(block, row, *place) for key, place in found.items()})
         best = max(best, found, key=lambda one: (len(needed & one.keys()), len(one)))
@@ -170,22 +174,24 @@ def find_table(
     )
 
 
-def _headings(block: SheetBlock, row: int, columns: Sequence[Column]) -> Mapping[str, tuple[Column, int, str]]:
+def _headings(
+    block: SheetBlock, row: int, named: Mapping[str, Sequence[Column]]
+) -> Mapping[str, tuple[Column, int, str]]:
     found: dict[str, tuple[Column, int, str]] = {}
     for index in range(block.first_column, block.last_column + 1):
         value = block.at(row, index)
         if not isinstance(value, str) or not value.strip():
             continue
-        column = _column_headed(value, columns)
+        column = _column_headed(value, named)
         if column is not None:
             found.setdefault(column.key, (column, index, value))
     return found
 
 
-def _column_headed(heading: str, columns: Sequence[Column]) -> Column | None:
+def _column_headed(heading: str, named: Mapping[str, Sequence[Column]]) -> Column | None:
     """The column meant. Where a word and its measure share a name, the one with a unit is the measure."""
     name, bracket = split_heading(heading)
-    meant = [column for column in columns if name in column.names]
+    meant = list(named.get(name, ()))
     own = [column for column in meant if split_heading(column.heading)[0] == name] or meant
     if len(own) > 1:
         measured = [column for column in own if column.quantity is not None]
