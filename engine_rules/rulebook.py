@@ -1,7 +1,7 @@
 """How a rule is written down, and the book of all of them.
 
-A rule is a function under a decorator: `@safety.rule(says, source, *patterns)`. Its id is the decision and the
-function's name (`safety.bright_specks`), the patterns say what must hold, and the function returns what is concluded from it.
+A rule is a function under a decorator: `@safety.rule(says, source, *patterns)`. Its id is the decision and the name
+of the function (`safety.bright_specks`), the patterns say what must hold, and it returns what is concluded.
 """
 
 from __future__ import annotations

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
@@ -14,6 +15,9 @@ from engine_rules.rulebook import PHASES, RuleEntry, all_rules
 
 # No rule set of this size fires so often on one run; more means a rule that feeds itself.
 MOST_FIRINGS = 20_000
+
+RUNS_OF_ONE_NETWORK = 500
+_kept = threading.local()
 
 # What tells one conclusion from another: its kind, its words, and the rule and facts that it came by.
 Mark = tuple[str, str, str]
@@ -34,6 +38,7 @@ class Reasoner(KnowledgeEngine):  # type: ignore[misc]
     def __init__(self) -> None:
         super().__init__()
         self.fired: list[Fired] = []
+        self.runs = 0
 
     def take(self, entry: RuleEntry, bound: Mapping[str, Any]) -> None:
         """Note a firing and declare what it concludes, each conclusion marked with its rule and its facts."""
@@ -59,8 +64,16 @@ class Reasoner(KnowledgeEngine):  # type: ignore[misc]
 
 
 def new_reasoner() -> Reasoner:
-    """A fresh engine with the whole rule book, ready for facts."""
-    reasoner = _reasoner_class()()
+    """An engine with the whole rule book and no facts but the first.
+
+    Building the network costs more than reasoning one run, so each thread keeps one and empties it; it is built anew
+    after many runs, since a reset has been seen to leave some memory behind.
+    """
+    reasoner: Reasoner | None = getattr(_kept, "reasoner", None)
+    if reasoner is None or reasoner.runs >= RUNS_OF_ONE_NETWORK:
+        reasoner = _kept.reasoner = _reasoner_class()()
+    reasoner.runs += 1
+    reasoner.fired = []
     reasoner.reset()
     return reasoner
 
