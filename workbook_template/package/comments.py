@@ -55,7 +55,7 @@ def author(sheet: SheetPart, row: int, column: int) -> str | None:
     if element is None:
         return None
     names = root.findall(f"{markup.own(root, 'authors')}/*")
-    index = int(element.get("authorId", "0"))
+    index = markup.number(element, "authorId")
     return (names[index].text or "") if index < len(names) else ""
 
 

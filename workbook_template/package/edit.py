@@ -155,7 +155,7 @@ class _Work:
         if not edits.sheets:
             return
         for wanted in edits.sheets:
-            self.renamed[wanted] = ownership.final_name(self.book, self.owned, wanted)
+            self.renamed[wanted] = ownership.final_name(self.book, self.owned, wanted, self.renamed.values())
         assert edits.scratch is not None
         scratch = graft.Scratch(edits.scratch, self.renamed)
         for wanted in edits.sheets:

@@ -14,7 +14,7 @@ from workbook_template.package.draft import Draft
 from workbook_template.package.errors import GateFailed
 from workbook_template.package.grid import cell_name
 from workbook_template.package.ownership import CELLS_MARK, SHEET_MARK
-from workbook_template.package.sheet_part import SheetPart
+from workbook_template.package.sheet_stream import SheetStream, cells_of
 from workbook_template.package.workbook_part import WorkbookPart
 
 _Shape = tuple[object, ...]
@@ -71,20 +71,19 @@ def _check_workbook(old: WorkbookPart, new: WorkbookPart, intended: Intended) ->
 
 
 def _check_sheet(before: Draft, after: Draft, name: str, cells: set[tuple[int, int]], formulas_break: bool) -> None:
-    old, new = (_sheet(draft, name) for draft in (before, after))
     place = f"sheet '{name}'"
-    _same(sorted(old.root.attrib.items()), sorted(new.root.attrib.items()), place)
-    _same(_children(old.root, _FREE_ON_SHEETS), _children(new.root, _FREE_ON_SHEETS), place)
-    skipped = ("f",) if formulas_break else ()
-    had, has = (_cells(sheet, cells, skipped) for sheet in (old, new))
-    for at in had.keys() | has.keys():
-        if had.get(at) != has.get(at):
-            raise GateFailed(f"{place}, cell {cell_name(*at)} would have been changed")
+    old, new = (_digested(draft, name, cells, formulas_break) for draft in (before, after))
+    assert old.rest is not None and new.rest is not None
+    for at in sorted(old.cells.keys() | new.cells.keys()):
+        _same(old.cells.get(at), new.cells.get(at), f"{place}, cell {cell_name(*at)}")
+    for row in sorted(old.rows.keys() | new.rows.keys()):
+        _same(old.rows.get(row), new.rows.get(row), f"{place}, row {row}")
+    for row, attributes in old.attributes.items():
+        _same(attributes, new.attributes.get(row), f"{place}, row {row}")
+    _same(sorted(old.rest.attrib.items()), sorted(new.rest.attrib.items()), place)
+    _same(_children(old.rest, _FREE_ON_SHEETS), _children(new.rest, _FREE_ON_SHEETS), place)
     names = {cell_name(*at) for at in cells}
-    had_links, has_links = (_links(sheet, names) for sheet in (old, new))
-    _same(had_links, has_links, f"the links of {place}")
-    had_rows, has_rows = (_rows(sheet) for sheet in (old, new))
-    _same(had_rows, {row: has_rows.get(row) for row in had_rows}, f"the rows of {place}")
+    _same(_links(old.rest, names), _links(new.rest, names), f"the links of {place}")
 
 
 def _check_other(before: Draft, after: Draft, member: Member, intended: Intended, staying: Set[str]) -> None:
@@ -179,28 +178,43 @@ def _names(book: WorkbookPart, sheet_at: Mapping[str, str], intended: Intended) 
     return found
 
 
-def _sheet(draft: Draft, name: str) -> SheetPart:
+@dataclass(slots=True)
+class _Digest:
+    """A worksheet for comparison: untouched rows and the other cells of touched ones as hashes, and the rest."""
+
+    cells: dict[tuple[int, int], int] = field(default_factory=dict)
+    rows: dict[int, int] = field(default_factory=dict)
+    attributes: dict[int, _Shape] = field(default_factory=dict)
+    rest: etree._Element | None = None
+
+
+def _digested(draft: Draft, name: str, without: set[tuple[int, int]], formulas_break: bool) -> _Digest:
     sheet = WorkbookPart(draft).sheet(name)
     if sheet is None:
         raise GateFailed(f"sheet '{name}' would have been lost")
-    return SheetPart(draft, sheet)
+    stream = SheetStream(draft.content(sheet.part), sheet.part)
+    touched = {row for row, _ in without}
+    digest = _Digest()
+    for number, row in stream.rows():
+        for formula in row.iter(markup.own(row, "f")) if formulas_break else ():
+            formula.text = ""
+        markup.drop_attributes(row, "r")
+        if number not in touched:
+            digest.rows[number] = hash(etree.tostring(row, with_tail=False))
+            continue
+        markup.drop_attributes(row, "spans")
+        digest.attributes[number] = tuple(sorted(row.attrib.items()))
+        for column, cell in cells_of(row):
+            if (number, column) not in without:
+                markup.drop_attributes(cell, "r")
+                digest.cells[(number, column)] = hash(etree.tostring(cell, with_tail=False))
+    digest.rest = stream.rest
+    return digest
 
 
-def _cells(sheet: SheetPart, without: set[tuple[int, int]], skipped: tuple[str, ...]) -> dict[tuple[int, int], _Shape]:
-    return {
-        (row, column): _shape(cell, ("r",), skipped)
-        for row, column, cell in sheet.cells()
-        if (row, column) not in without
-    }
-
-
-def _links(sheet: SheetPart, without: set[str]) -> list[_Shape]:
-    holder = sheet.child("hyperlinks")
+def _links(root: etree._Element, without: set[str]) -> list[_Shape]:
+    holder = root.find(markup.own(root, "hyperlinks"))
     return [_shape(link) for link in (holder if holder is not None else ()) if link.get("ref") not in without]
-
-
-def _rows(sheet: SheetPart) -> dict[int, _Shape]:
-    return {number: _attributes(line, ("r", "spans")) for number, line in sheet.rows()}
 
 
 def _comments(root: etree._Element, without: set[str]) -> list[_Shape]:
@@ -212,11 +226,11 @@ def _children(root: etree._Element, without: tuple[str, ...]) -> list[_Shape]:
     return [_shape(child) for child in root if markup.local(child) not in without]
 
 
-def _shape(element: etree._Element, without: tuple[str, ...] = (), skipped: tuple[str, ...] = ()) -> _Shape:
+def _shape(element: etree._Element) -> _Shape:
     """An element as nested tuples that are equal exactly where the elements say the same."""
-    children = tuple(_shape(child) for child in element if markup.local(child) not in skipped)
     text = element.text or ""
-    return (str(element.tag), _attributes(element, without), text if text.strip() else "", children)
+    children = tuple(_shape(child) for child in element)
+    return (str(element.tag), _attributes(element, ()), text if text.strip() else "", children)
 
 
 def _attributes(element: etree._Element, without: tuple[str, ...]) -> _Shape:

@@ -166,7 +166,7 @@ def _fit_table(book: WorkbookPart, root: etree._Element, styles: Styles, scratch
     for part in book.draft.names():
         if content_types.type_of(book.draft, part).endswith("spreadsheetml.table+xml"):
             other = book.draft.root(part)
-            identifiers.add(int(other.get("id", "0")))
+            identifiers.add(markup.number(other, "id"))
             names |= {other.get("displayName", "").lower(), other.get("name", "").lower()}
     root.set("id", str(min(set(range(1, len(identifiers) + 2)) - identifiers)))
     wanted = name = root.get("displayName", "")

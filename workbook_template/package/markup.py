@@ -11,7 +11,7 @@ from lxml import etree
 
 from workbook_template.package.errors import PackageRefused
 
-MAX_XML_BYTES = 64 * 2**20
+MAX_XML_BYTES = 32 * 2**20
 
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 STRICT_MAIN = "http://purl.oclc.org/ooxml/spreadsheetml/main"
@@ -79,12 +79,27 @@ def not_xml(name: str) -> PackageRefused:
 
 
 def namespace(element: etree._Element) -> str:
-    return etree.QName(element).namespace or ""
+    tag = str(element.tag)
+    return tag[1 : tag.index("}")] if tag.startswith("{") else ""
 
 
 def local(element: etree._Element) -> str:
     """The element's name without namespace; empty for comments and processing instructions."""
-    return etree.QName(element).localname if isinstance(element.tag, str) else ""
+    tag = element.tag
+    return tag.rpartition("}")[2] if isinstance(tag, str) else ""
+
+
+def number(element: etree._Element, attribute: str, default: int = 0) -> int:
+    """A whole number from an attribute; raises PackageRefused where it is none."""
+    text = element.get(attribute)
+    if text is None:
+        return default
+    if not text.strip().isascii() or not text.strip().isdigit():
+        raise PackageRefused(
+            f"the workbook says {attribute}='{text[:20]}' where a number belongs (in "
+            f"<{local(element)}>); open it in the program that made it and save it again"
+        )
+    return int(text)
 
 
 def own(parent: etree._Element, name: str) -> str:

@@ -42,6 +42,8 @@ def read(book: WorkbookPart) -> Ownership:
     cells: dict[str, list[Area]] = {}
     for defined in book.defined_names():
         name = defined.get("name", "")
+        if defined.get("localSheetId") is not None:
+            continue  # left behind on the user's own copy of a sheet
         target = _TARGET.match(defined.text or "")
         sheet = existing.get((target[1] or target[2]).replace("''", "'").lower()) if target else None
         if target is None or sheet is None:
@@ -78,11 +80,14 @@ def changed(
     return Ownership(owned.sheets, {name: areas for name, areas in cells.items() if areas})
 
 
-def final_name(book: WorkbookPart, owned: Ownership, wanted: str) -> str:
-    """The name a sheet asked for as `wanted` has in this book, or would get: unique, at most 31 characters."""
+def final_name(book: WorkbookPart, owned: Ownership, wanted: str, given: Iterable[str] = ()) -> str:
+    """The name a sheet asked for as `wanted` has in this book, or would get: unique, at most 31 characters.
+
+    `given` are names that other new sheets of the same save will have.
+    """
     if wanted in owned.sheets:
         return owned.sheets[wanted]
-    taken = {sheet.name.lower() for sheet in book.sheets()}
+    taken = {sheet.name.lower() for sheet in book.sheets()} | {name.lower() for name in given}
     name, number = wanted[:MAX_NAME_LENGTH], 1
     while name.lower() in taken:
         number += 1

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import io
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -15,7 +14,8 @@ from workbook_template.package import markup
 from workbook_template.package.draft import Draft
 from workbook_template.package.edit import Package
 from workbook_template.package.errors import EditRefused
-from workbook_template.package.grid import Area, parse_cell
+from workbook_template.package.grid import Area
+from workbook_template.package.sheet_stream import SheetStream
 from workbook_template.package.styles import Styles
 from workbook_template.package.workbook_part import WorkbookPart
 
@@ -47,14 +47,16 @@ class Bounds:
 
 def sheet_bounds(package: Package, sheet: str) -> Bounds:
     """The true bounds of a worksheet, whatever size it claims; reads it once without holding it."""
-    area: Area | None = None
+    draft, part = _sheet(package, sheet)
+    rows: set[int] = set()
+    columns: set[int] = set()
     count = 0
-    for row, column, cell in _cells(*_sheet(package, sheet)):
+    for row, column, cell in SheetStream(draft.content(part), part).cells():
         if any(markup.local(child) in ("v", "f", "is") for child in cell):
-            here = Area(row, column, row, column)
-            area = here if area is None else area.joined(here)
+            rows.add(row)
+            columns.add(column)
             count += 1
-    return Bounds(area, count)
+    return Bounds(Area(min(rows), min(columns), max(rows), max(columns)) if count else None, count)
 
 
 def read_cells(package: Package, sheet: str) -> Iterator[tuple[int, int, Read]]:
@@ -68,7 +70,7 @@ def read_cells(package: Package, sheet: str) -> Iterator[tuple[int, int, Read]]:
     epoch = CALENDAR_MAC_1904 if book.dates_from_1904() else CALENDAR_WINDOWS_1900
     dates = Styles(book).date_looks()
     strings = _strings(book)
-    for row, column, cell in _cells(draft, part):
+    for row, column, cell in SheetStream(draft.content(part), part).cells():
         value = _value(cell, strings, dates, epoch)
         if value is not None:
             yield row, column, value
@@ -80,36 +82,6 @@ def _sheet(package: Package, name: str) -> tuple[Draft, str]:
     if sheet is None or sheet.kind != "worksheet":
         raise EditRefused(name, "", "there is no such worksheet in the workbook; check its name")
     return draft, sheet.part
-
-
-def _cells(draft: Draft, part: str) -> Iterator[tuple[int, int, etree._Element]]:
-    """Every cell with its place, counted where the file does not say it; each is let go after use."""
-    stream = io.BytesIO(draft.content(part))
-    events = etree.iterparse(stream, events=("start", "end"), resolve_entities=False, no_network=True, load_dtd=False)
-    row = column = 0
-    try:
-        for event, element in events:
-            name = markup.local(element)
-            if event == "start" and name == "row":
-                given = element.get("r", "")
-                row = int(given) if given.isdigit() else row + 1
-                column = 0
-            elif event == "end" and name == "c":
-                place = parse_cell(element.get("r", ""))
-                column = place[1] if place else column + 1
-                yield (place[0] if place else row), column, element
-                element.clear()
-            elif event == "end" and name == "row":
-                _let_go(element)
-    except etree.XMLSyntaxError as error:
-        raise markup.not_xml(part) from error
-
-
-def _let_go(element: etree._Element) -> None:
-    element.clear()
-    parent = element.getparent()
-    while parent is not None and element.getprevious() is not None:
-        del parent[0]
 
 
 def _strings(book: WorkbookPart) -> list[str]:
@@ -146,7 +118,7 @@ def _value(cell: etree._Element, strings: list[str], dates: frozenset[int], epoc
         return CellError(text)
     if kind == "d":
         return _iso(text)
-    return _number(text, int(cell.get("s", "0")) in dates, epoch)
+    return _number(text, markup.number(cell, "s") in dates, epoch)
 
 
 def _iso(text: str) -> Read:

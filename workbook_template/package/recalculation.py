@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 
 from lxml import etree
 
-from workbook_template.package import formulas, markup, removal, tables
+from workbook_template.package import formulas, removal, tables
 from workbook_template.package.grid import Area, parse_area
+from workbook_template.package.sheet_stream import SheetStream
 from workbook_template.package.workbook_part import WorkbookPart
 
 _MAY_POINT_ANYWHERE = ("INDIRECT", "OFFSET")
@@ -28,10 +29,10 @@ def needed(book: WorkbookPart, written: Mapping[str, Sequence[Area]]) -> bool:
         if sheet.kind != "worksheet":
             continue
         at_home = sheet.name.lower() in areas
-        if not at_home and not any(removal.mentions(book.draft, sheet.part, word) for word in words):
+        if not at_home and not removal.mentions(book.draft, sheet.part, words):
             continue
-        root = book.draft.root(sheet.part)
-        found = root.iter(markup.own(root, "f"))
+        cells = SheetStream(book.draft.content(sheet.part), sheet.part).cells()
+        found = (element for _, _, cell in cells if (element := formulas.formula(cell)) is not None)
         if any(_reads(element, sheet.name, areas, read_tables) for element in found):
             return True
     return False

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from workbook_template.package import content_types, formulas, markup, relationships
 from workbook_template.package.container import part_key
@@ -34,7 +34,7 @@ def break_references(book: WorkbookPart, name: str) -> None:
         if _broken(text, gone) != text:
             book.remove_name(defined)
     for sheet in book.sheets():
-        if sheet.kind != "worksheet" or not mentions(book.draft, sheet.part, name):
+        if sheet.kind != "worksheet" or not mentions(book.draft, sheet.part, [name]):
             continue
         root = book.draft.root(sheet.part)
         for element in root.iter(markup.own(root, "f")):
@@ -42,13 +42,13 @@ def break_references(book: WorkbookPart, name: str) -> None:
                 element.text = _broken(element.text, gone)
 
 
-def mentions(draft: Draft, part: str, word: str) -> bool:
-    """Whether a part's text may hold the word, without parsing it."""
+def mentions(draft: Draft, part: str, words: Iterable[str]) -> bool:
+    """Whether a part's text may hold one of the words, without parsing it."""
     content = draft.content(part)
     encoding = "utf-16" if content[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8"
     text = content.decode(encoding, "replace").lower()
-    escaped = word.lower().replace("&", "&amp;").replace("<", "&lt;")
-    return escaped in text or escaped.replace("'", "''") in text
+    escaped = [word.lower().replace("&", "&amp;").replace("<", "&lt;") for word in words]
+    return any(word in text or word.replace("'", "''") in text for word in escaped)
 
 
 def _broken(text: str, gone: Mapping[str, str]) -> str:

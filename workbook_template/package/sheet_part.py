@@ -10,7 +10,8 @@ from lxml import etree
 from workbook_template.package import markup
 from workbook_template.package.draft import Draft
 from workbook_template.package.errors import EditRefused
-from workbook_template.package.grid import Area, cell_name, parse_area, parse_cell
+from workbook_template.package.grid import Area, cell_name, parse_area
+from workbook_template.package.sheet_stream import cells_of
 from workbook_template.package.workbook_part import Sheet
 
 ORDER = (
@@ -36,6 +37,7 @@ class SheetPart:
         if sheet.kind != "worksheet" or markup.local(self.root) != "worksheet" or data is None:
             raise EditRefused(sheet.name, "", "it is not a worksheet with cells; choose another sheet")
         self._data = data
+        self._columns = self.root.findall(f"{markup.own(self.root, 'cols')}/{markup.own(self.root, 'col')}")
         self._rows: dict[int, etree._Element] = {}
         self._numbers: list[int] = []
         self._cells: dict[int, dict[int, etree._Element]] = {}
@@ -59,7 +61,8 @@ class SheetPart:
     def cells(self) -> Iterator[tuple[int, int, etree._Element]]:
         """All cells with row and column, in the file's order."""
         for row in self._numbers:
-            for column, element in self._row_cells(row).items():
+            found = self._cells[row].items() if row in self._cells else cells_of(self._rows[row])
+            for column, element in found:
                 yield row, column, element
 
     def made_cell(self, row: int, column: int) -> etree._Element:
@@ -99,16 +102,15 @@ class SheetPart:
         line = self._rows.get(row)
         if line is not None and line.get("customFormat", "0").lower() in _TRUE:
             return _number(line.get("s"))
-        for span in self.root.iterfind(f"{markup.own(self.root, 'cols')}/{markup.own(self.root, 'col')}"):
+        for span in self._columns:
             if _number(span.get("min")) <= column <= _number(span.get("max")):
                 return _number(span.get("style"))
         return 0
 
     def hidden(self, column: int) -> bool:
-        spans = self.root.iterfind(f"{markup.own(self.root, 'cols')}/{markup.own(self.root, 'col')}")
         return any(
             span.get("hidden", "0").lower() in _TRUE and _number(span.get("min")) <= column <= _number(span.get("max"))
-            for span in spans
+            for span in self._columns
         )
 
     def widen(self, row: int, column: int) -> None:
@@ -144,13 +146,7 @@ class SheetPart:
 
     def _row_cells(self, row: int) -> dict[int, etree._Element]:
         if row not in self._cells:
-            cells: dict[int, etree._Element] = {}
-            column = 0
-            for element in self._rows[row].iterchildren(markup.own(self._data, "c")):
-                place = parse_cell(element.get("r", ""))
-                column = place[1] if place else column + 1
-                cells[column] = element
-            self._cells[row] = cells
+            self._cells[row] = dict(cells_of(self._rows[row]))
         return self._cells[row]
 
     def _made_row(self, row: int) -> etree._Element:

@@ -53,7 +53,7 @@ class Styles:
             look.set("numFmtId", str(self._format_id(number_format)))
             look.set("applyNumberFormat", "1")
         if style is not None:
-            look.set("fontId", str(self._font(int(look.get("fontId", "0")), style)))
+            look.set("fontId", str(self._font(markup.number(look, "fontId"), style)))
             look.set("applyFont", "1")
             look.set("fillId", str(self._fill(style.fill)))
             look.set("applyFill", "1")
@@ -69,7 +69,7 @@ class Styles:
         protection = look.find(markup.own(look, "protection"))
         if protection is None:
             named = self.root.findall(f"{markup.own(self.root, 'cellStyleXfs')}/*")
-            parent = int(look.get("xfId", "0"))
+            parent = markup.number(look, "xfId")
             protection = named[parent].find(markup.own(look, "protection")) if parent < len(named) else None
         return protection is not None and protection.get("locked", "1").lower() in ("0", "false")
 
@@ -77,10 +77,10 @@ class Styles:
         """The looks whose number format shows a date or a time."""
         codes = dict(BUILTIN_FORMATS)
         for element in self.root.iterfind(f"{markup.own(self.root, 'numFmts')}/*"):
-            codes[int(element.get("numFmtId", "0"))] = element.get("formatCode", "")
+            codes[markup.number(element, "numFmtId")] = element.get("formatCode", "")
         looks = self.root.findall(f"{markup.own(self.root, 'cellXfs')}/*")
         return frozenset(
-            index for index, look in enumerate(looks) if is_date_format(codes.get(int(look.get("numFmtId", "0")), ""))
+            index for index, look in enumerate(looks) if is_date_format(codes.get(markup.number(look, "numFmtId"), ""))
         )
 
     def bring_look(self, source: etree._Element, index: int) -> int:
@@ -133,8 +133,8 @@ class Styles:
         taken = []
         for element in section:
             if element.get("formatCode") == code:
-                return int(element.get("numFmtId", "0"))
-            taken.append(int(element.get("numFmtId", "0")))
+                return markup.number(element, "numFmtId")
+            taken.append(markup.number(element, "numFmtId"))
         identifier = max([_FIRST_OWN_FORMAT - 1, *taken]) + 1
         made = markup.made(section, "numFmt")
         made.set("numFmtId", str(identifier))

@@ -46,7 +46,7 @@ def grow(draft: Draft, table: Table, headings: list[str], sheet: str) -> Table:
     columns = root.find(markup.own(root, "tableColumns"))
     assert columns is not None
     known = {column.lower() for column in table.columns}
-    identifier = max((int(column.get("id", "0")) for column in columns), default=0)
+    identifier = max((markup.number(column, "id") for column in columns), default=0)
     for offset, heading in enumerate(headings, start=1):
         if heading.lower() in known:
             raise EditRefused(sheet, cell_name(table.area.first_row, table.area.last_column + offset),
@@ -72,7 +72,7 @@ def shrink(draft: Draft, table: Table, columns: int) -> None:
     kept = len(listed)
     for column in list(root.iter(markup.own(root, "filterColumn"))):
         parent = column.getparent()
-        if int(column.get("colId", "0")) >= kept and parent is not None:
+        if markup.number(column, "colId") >= kept and parent is not None:
             parent.remove(column)
     for state in list(root.iter(markup.own(root, "sortState"))):
         parent = state.getparent()
@@ -100,7 +100,7 @@ def _read(part: str, root: etree._Element) -> Table | None:
         return None
     plain = root.get("tableType", "worksheet") == "worksheet" and root.get("connectionId") is None
     names = tuple(_from_attribute(column.get("name", "")) for column in columns)
-    headers, totals = int(root.get("headerRowCount", "1")), int(root.get("totalsRowCount", "0"))
+    headers, totals = markup.number(root, "headerRowCount", 1), markup.number(root, "totalsRowCount")
     name = root.get("displayName", root.get("name", ""))
     return Table(part, name, area, headers, totals, plain and len(names) > 0, names)
 

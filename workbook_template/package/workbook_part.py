@@ -85,7 +85,7 @@ class WorkbookPart:
                 element.set(markup.related(self.root), identifier)
                 self._released.discard(name)
                 return position
-        highest = max((int(element.get("sheetId", "0")) for element in elements), default=0)
+        highest = max((markup.number(element, "sheetId") for element in elements), default=0)
         parent = self.root.find(markup.own(self.root, "sheets"))
         assert parent is not None
         element = markup.made(parent, "sheet")

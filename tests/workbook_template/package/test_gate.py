@@ -33,7 +33,13 @@ def test_the_intended_change_passes() -> None:
     [
         (SHEET, "<v>9.1</v>", "<v>9.10</v>", "cell C2 would have been changed"),
         (SHEET, '<c r="A3">', '<c r="A3" s="1">', "cell A3 would have been changed"),
-        (SHEET, '<row r="4"', '<row r="4" hidden="1"', "the rows of sheet 'Log'"),
+        (SHEET, '<row r="4"', '<row r="4" hidden="1"', "sheet 'Log', row 4 would have been changed"),
+        (
+            SHEET,
+            "</sheetData>",
+            '<row r="9"><c r="A9"/></row></sheetData>',
+            "sheet 'Log', row 9 would have been changed",
+        ),
         (SHEET, 'left="0.7"', 'left="0.8"', "sheet 'Log' would have been changed"),
         (SHEET, 'ref="B2" r:id="rId1"', 'ref="B3" r:id="rId1"', "the links of sheet 'Log'"),
         ("xl/workbook.xml", 'sheetId="1"', 'sheetId="9"', "the list of sheets"),
