@@ -72,7 +72,7 @@ def _write_start(book: Workbook) -> None:
         page.cell(row, 1, part["heading"]).font = PART
         for count, line in enumerate(part["lines"], start=1):
             page.cell(row + count, 1, count if part["numbered"] else "•").alignment = Alignment("right", "top")
-            page.cell(row + count, 2, line).alignment = Alignment(vertical="top", wrap_text=True, indent=1)
+            page.cell(row + count, 2, line).alignment = Alignment("left", "top", wrap_text=True, indent=1)
         row += len(part["lines"]) + 2
     set_print(page, repeat_row=None)
 
@@ -169,7 +169,7 @@ def append_run(
     """Write a run and the plugs of its cylinders below the rows that are there; their tables grow.
 
     values, readings: by column key, numbers in the unit of the key (temp_c in degrees Celsius) whatever the heading's
-    unit, text as it is; 'when' fills date and time. The rows that a blank workbook lists for its first run are taken first.
+    unit, text as it is; 'when' fills date and time. The rows that a blank workbook lists for a first run come first.
     Raises LogbookError for a key that the sheet has no column for.
     """
     runs = _list_in(book, "runs", [key.removeprefix("jets.") for key in values if key.startswith("jets.")])

@@ -85,7 +85,12 @@ def _write_heading(page: Worksheet, column: Column, house: str, row: int, index:
     note = Comment(column.noted(house), "strapline")
     note.width, note.height = 260, 30 + 18 * (len(note.text) // 34 + 1)
     cell.comment = note
-    page.column_dimensions[get_column_letter(index)].width = column.width
+    whole = page.column_dimensions[get_column_letter(index)]
+    whole.width = column.width
+    if row == HEADING_ROW:
+        # Rows that are added later take the column's look where the program does not copy the row above.
+        whole.number_format = number_format(column, column.house_unit(house))
+        whole.alignment = _aligned(column, wrap=_is_text(column), vertical="top")
 
 
 def _is_text(column: Column) -> bool:

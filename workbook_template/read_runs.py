@@ -247,8 +247,9 @@ def _run_named(row: Row, names: Mapping[str, str], above: str | None, findings: 
         if above is None:
             cell = row.cell("run")
             raise LogbookError("this row has no run; write its name as on the sheet Runs", cell.sheet, cell.ref)
-        if spot is None:
-            findings.append(Finding(f"the run is blank; taken as {above}, as in the row above", row.cell("run")))
+        text = f"the run is blank; taken as {above}, as in the row above"
+        if spot is None and all(finding.text != text for finding in findings):
+            findings.append(Finding(text, row.cell("run")))
         return above
     label = read_label(spot).value
     if label_key(label) not in names:
