@@ -5,18 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from engine_rules.advice import Advice, CylinderAdvice
+from engine_rules.advice import Advice, CylinderAdvice, JetChange, Swap
 from engine_rules.logbook import Engine, Run, Station
 from engine_rules.spark import companion_pairs
 from workbook_template.wording import (
     ARROW,
     KEEP,
     Settled,
-    jet_move,
     mixture_words,
     plain,
     signed,
-    swap_words,
     tab_bend,
     timing_words,
     trim_move,
@@ -79,7 +77,7 @@ def _tasks(one: CylinderAdvice, engine: Engine, advice: Advice, tab_unit: str) -
     tasks = []
     own = own_stations(engine).get(one.cylinder)
     if own is not None:
-        tasks += [f"Jet {jet_move(jet)}" for jet in advice.jets if jet.corner == own.name]
+        tasks += [f"Jet {jet.old} {ARROW} {jet.new}{_wanted(jet)}" for jet in advice.jets if jet.corner == own.name]
     if one.fuel_trim is not None:
         tasks.append(f"Fuel trim {signed(one.fuel_trim.old)} {ARROW} {signed(one.fuel_trim.new)} %")
     if one.trim is not None:
@@ -87,10 +85,18 @@ def _tasks(one: CylinderAdvice, engine: Engine, advice: Advice, tab_unit: str) -
         if one.tab_mm is not None:
             tasks.append(f"Tab {tab_bend(one.tab_mm, tab_unit)}{_with_companion(one.cylinder, engine)}")
     if one.plug is not None:
-        tasks.append(f"Plug {swap_words(one.plug)}")
+        tasks.append(f"Plug {one.plug.old} {ARROW} {one.plug.new}{_lacking(one.plug)}")
     if one.tip is not None:
-        tasks.append(f"Tip {ARROW} {one.tip.new}" + ("" if one.tip.on_hand else " (not on hand)"))
+        tasks.append(f"Tip {ARROW} {one.tip.new}{_lacking(one.tip)}")
     return tasks
+
+
+def _wanted(jet: JetChange) -> str:
+    return "" if jet.wanted is None else f"\n({jet.wanted} fits best)"
+
+
+def _lacking(swap: Swap) -> str:
+    return "" if swap.on_hand else "\n(not on hand)"
 
 
 def _with_companion(cylinder: int, engine: Engine) -> str:

@@ -58,13 +58,14 @@ def plan(read_book: ReadBook, advices: Sequence[Advice]) -> Changes:
     card = draw_card(NEXT_RUN, read_book.logbook, run, newest, tab_unit(read_book))
     said = readings_cells(read_book, newest)
     why = draw_why(WHY, newest, _shown(read_book, said, card, newest))
-    cells = _unlinked(read_book, {advice.run for advice in advices})
+    cells: dict[tuple[int, int], CellOut] = {}
     for advice in advices:
         known = said if advice is newest else readings_cells(read_book, advice)
         links = why if advice is newest else None
         cells |= {place: _cell(read_book, place, one, advice, links) for place, one in known.items()}
     return Changes(
         cells={sheet: dict(sorted(cells.items()))},
+        if_linked={sheet: _unlinked(read_book, {advice.run for advice in advices})},
         sheets=(_linked_card(card, newest, why), why.sheet, draw_charts(CHARTS, newest)),
     )
 

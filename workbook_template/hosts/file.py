@@ -20,9 +20,13 @@ from workbook_template.package import (
     Edits,
     Package,
     PackageRefused,
+    markup,
     open_package,
     save,
 )
+from workbook_template.package.draft import Draft
+from workbook_template.package.grid import parse_area
+from workbook_template.package.workbook_part import WorkbookPart
 
 # A cell as XML, its text aside.
 BYTES_PER_CELL = 60
@@ -59,7 +63,8 @@ class FileHost:
             raise LogbookError(f"{self.path.name} was changed while it was being worked on; run this again")
         try:
             _try_room(changes.sheets)
-            edited = self._opened(data).apply(edits_of(changes))
+            package = self._opened(data)
+            edited = package.apply(edits_of(changes, package))
             self.backup = save(self.out, edited)
         except EditRefused as refused:
             raise LogbookError(refused.reason, refused.sheet, refused.cell) from refused
@@ -87,11 +92,15 @@ class FileHost:
             raise LogbookError(f"{self.path.name}: {refused.reason}") from refused
 
 
-def edits_of(changes: Changes) -> Edits:
+def edits_of(changes: Changes, package: Package) -> Edits:
     """The changes as the package editor takes them."""
+    wanted = {sheet: dict(places) for sheet, places in changes.cells.items()}
+    for sheet, places in changes.if_linked.items():
+        linked = linked_cells(package, sheet) - wanted.get(sheet, {}).keys()
+        wanted.setdefault(sheet, {}).update({place: places[place] for place in linked & places.keys()})
     cells = tuple(
         _edit(sheet, row, column, cell)
-        for sheet, places in sorted(changes.cells.items())
+        for sheet, places in sorted(wanted.items())
         for (row, column), cell in sorted(places.items())
     )
     if not changes.sheets:
@@ -99,6 +108,18 @@ def edits_of(changes: Changes) -> Edits:
     return Edits(
         cells=cells, scratch=scratch_workbook(changes.sheets), sheets=tuple(sheet.name for sheet in changes.sheets)
     )
+
+
+def linked_cells(package: Package, name: str) -> set[tuple[int, int]]:
+    """(row, column) of each single cell of a sheet that holds a link."""
+    draft = Draft(package.members)
+    sheet = WorkbookPart(draft).sheet(name)
+    if sheet is None:
+        return set()
+    root = draft.root(sheet.part)
+    links = root.iterfind(f"{markup.own(root, 'hyperlinks')}/{markup.own(root, 'hyperlink')}")
+    areas = [parse_area(link.get("ref", "")) for link in links]
+    return {(area.first_row, area.first_column) for area in areas if area is not None and area.one_cell}
 
 
 def _try_room(sheets: Iterable[SheetOut]) -> None:

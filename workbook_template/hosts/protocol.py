@@ -131,9 +131,13 @@ class SheetOut:
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """All that one fill does to a workbook: cells in sheets that are there, and whole sheets of ours."""
+    """All that one fill does to a workbook: cells in sheets that are there, and whole sheets of ours.
+
+    if_linked: cells that are set so only where they hold a link now, since what it led to is about to change.
+    """
 
     cells: Mapping[str, Mapping[tuple[int, int], CellOut]] = field(default_factory=dict)
+    if_linked: Mapping[str, Mapping[tuple[int, int], CellOut]] = field(default_factory=dict)
     sheets: tuple[SheetOut, ...] = ()
 
 
