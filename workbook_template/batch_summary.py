@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from pathlib import Path
 from urllib.parse import quote
@@ -11,7 +10,7 @@ from engine_rules.logbook import LogbookError
 from workbook_template.batch import MUST_NOT_RUN, SUMMARY_JSON, SUMMARY_XLSX, UNREAD, Car
 from workbook_template.hosts.protocol import CellOut, SheetOut, Style, TableOut
 from workbook_template.hosts.scratch import scratch_workbook
-from workbook_template.log_file import write_json
+from workbook_template.log_file import packed, write_json
 from workbook_template.package import PackageRefused, save
 from workbook_template.wording import LINK_COLOR
 
@@ -59,9 +58,7 @@ def _workbook(cars: Sequence[Car]) -> bytes:
     for row, car in enumerate(cars, HEADING_ROW + 1):
         if car.filled:
             book["Summary"].cell(row, 2).hyperlink = quote(car.filled)
-    content = io.BytesIO()
-    book.save(content)
-    return content.getvalue()
+    return packed(book)
 
 
 def _row(car: Car) -> tuple[CellOut, ...]:

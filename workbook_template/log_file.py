@@ -5,10 +5,13 @@ from __future__ import annotations
 import io
 import json
 import os
+import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from openpyxl.workbook import Workbook
 
 from engine_rules import advise
 from engine_rules.advice import Advice
@@ -19,6 +22,8 @@ from workbook_template.hosts.file import FileHost
 from workbook_template.hosts.protocol import SheetBlock
 from workbook_template.package import open_package
 from workbook_template.read import ReadBook, read_logbook
+
+ROOM_BYTES = 2**20
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +80,20 @@ def make_blank(path: Path, options: BlankOptions) -> None:
         raise LogbookError(f"{path} is there already and is not overwritten; choose another name, or move it away")
     if not path.parent.is_dir():
         raise LogbookError(f"there is no folder {path.parent}; make it first, or choose another")
+    write_whole(path, packed(build_blank(options)))
+
+
+def packed(book: Workbook) -> bytes:
+    """A workbook made here as the bytes of its file. Raises LogbookError where the disk has no room for the work."""
     content = io.BytesIO()
-    build_blank(options).save(content)
-    write_whole(path, content.getvalue())
+    try:
+        # The sheets are first written to temporary files, and a full disk in the midst of that ends in noise.
+        with tempfile.TemporaryFile() as trial:
+            trial.write(bytes(ROOM_BYTES))
+        book.save(content)
+    except OSError as error:
+        raise LogbookError(f"there is no room for temporary files ({error.strerror}); make room on the disk") from error
+    return content.getvalue()
 
 
 def json_bytes(data: Any) -> bytes:
