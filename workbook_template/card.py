@@ -29,7 +29,6 @@ _BACK_OFF = Style(bold=True, size_pt=12, border="medium", align="left", vertical
 _CHANGE = Style(bold=True, size_pt=15, fill=SHADE, border="thick", align="center", vertical="center")
 _KEPT = Style(size_pt=13, border="thin", align="center", vertical="center")
 _PLAIN = Style(size_pt=10, border="thin", align="left", vertical="center", wrap=True)
-_MIND = Style(size_pt=10, border="thin", align="left", vertical="center", wrap=True)
 _LIST_HEAD = Style(bold=True, size_pt=10, border="bottom", align="left", vertical="bottom")
 _LIST = Style(size_pt=10, align="left", vertical="top", wrap=True)
 _HAND = Style(size_pt=9, border="thin", align="left", vertical="top")
@@ -67,7 +66,7 @@ def _draw_page(page: Page, book: Logbook, run: Run, advice: Advice, tab_unit: st
     boxes = {one.cylinder: cylinder_box(one, book.engine, run, advice, settled, tab_unit) for one in advice.cylinders}
     draw_engine(page, book.engine, boxes, _stations(book, run, advice))
     page.gap(5)
-    _draw_cautions(page, advice, "mind", _MIND)
+    _draw_cautions(page, advice, "mind", _PLAIN)
     _draw_lists(page, advice)
     page.gap(4)
     page.line("Really set (write by hand):\n\n", _HAND)

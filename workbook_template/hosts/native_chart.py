@@ -65,17 +65,24 @@ def _native_series(sheet: Worksheet, kind: str, out: Series) -> NativeSeries:
         series.smooth = False
     if out.error_values is not None:
         half_width = NumDataSource(numRef=NumRef(f=str(_reference(sheet, out.error_values))))
-        series.errBars = ErrorBars(
-            errDir="y",
-            errBarType="both",
-            errValType="cust",
-            plus=half_width,
-            minus=half_width,
-            spPr=GraphicalProperties(ln=LineProperties(solidFill=_INK, w=_EMU_PER_PT)),
-        )
+        series.errBars = _error_bars(half_width)
     return series
 
 
 def _reference(sheet: Worksheet, area: tuple[int, int, int, int]) -> Reference:
     top, left, bottom, right = area
     return Reference(sheet, min_row=top, min_col=left, max_row=bottom, max_col=right)
+
+
+def _error_bars(half_width: NumDataSource) -> ErrorBars:
+    bars = ErrorBars(
+        errDir="y",
+        errBarType="both",
+        errValType="cust",
+        plus=half_width,
+        minus=half_width,
+        spPr=GraphicalProperties(ln=LineProperties(solidFill=_INK, w=_EMU_PER_PT)),
+    )
+    # The library writes minus before plus, which the schema (ECMA-376, CT_ErrBars) does not allow.
+    bars.__elements__ = ("errDir", "errBarType", "errValType", "noEndCap", "plus", "minus", "val", "spPr")  # type: ignore[misc]
+    return bars

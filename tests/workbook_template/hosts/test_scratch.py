@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import io
+from pathlib import Path
 
 import openpyxl
 import pytest
 from openpyxl.workbook import Workbook
+from openxml_audit import OpenXmlValidator, ValidationSeverity
 
+from tests.workbook_template.advised_cases import v8_all_change
+from workbook_template.charts import draw_charts
 from workbook_template.hosts.protocol import CellOut, ChartOut, Series, SheetOut, Style, TableOut
 from workbook_template.hosts.scratch import link_location, scratch_workbook
+from workbook_template.why import draw_why
 
 
 def again(*sheets: SheetOut) -> Workbook:
@@ -90,3 +95,12 @@ def test_a_table_and_a_chart_with_error_bars() -> None:
 def test_a_workbook_of_nothing_is_refused() -> None:
     with pytest.raises(ValueError, match="no sheet"):
         scratch_workbook([])
+
+
+def test_charts_and_sheets_keep_to_the_schema(tmp_path: Path) -> None:
+    path = tmp_path / "made.xlsx"
+    advice = v8_all_change().advice
+    scratch_workbook([draw_why("Why", advice, {}).sheet, draw_charts("Charts", advice)]).save(path)
+    errors = [error for error in OpenXmlValidator().validate(path).errors if error.severity == ValidationSeverity.ERROR]
+    # The library that makes the sheets writes fonts in an order of its own, which every program reads.
+    assert [error for error in errors if "/fonts" not in str(error.path)] == []
