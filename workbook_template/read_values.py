@@ -11,8 +11,9 @@ from engine_rules.labels import label_key
 from engine_rules.logbook import Entry, Finding, Sign
 from engine_rules.words import WordList, plain
 from workbook_template.layout import Quantity, Unit, layout, unit_key
-from workbook_template.tables import Spot, as_text
+from workbook_template.tables import Spot, as_text, shortened
 
+LONGEST_LABEL = 60
 _NUMBER = r"[+\-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+\-]?\d{1,3})?"
 _MEASURE = re.compile(
     rf"\s*(?:(?P<whole>[+\-]?\d{{1,3}})\s+(?=\d+\s*/))?(?:(?P<top>[+\-]?\d{{1,3}})\s*/\s*(?P<bottom>\d{{1,3}})|(?P<number>{_NUMBER}))"
@@ -69,7 +70,7 @@ def read_number(spot: Spot, findings: list[Finding]) -> Entry[float]:
         unit = others[0]
         findings.append(
             Finding(
-                f"{spot.column.heading} has no unit in its heading; {spot.written} was read as {unit.name}", spot.cell
+                f"{spot.column.heading} has no unit in its heading; {spot.shown} was read as {unit.name}", spot.cell
             )
         )
     return Entry(_held(spot, quantity, unit, amount), spot.cell, spot.written)
@@ -91,13 +92,13 @@ def _amount_of(spot: Spot, quantity: Quantity) -> tuple[float, Unit | None]:
             return seconds, quantity.units["s"]
     measure = parse_measure(value) if isinstance(value, str) else None
     if measure is None or not math.isfinite(measure[0]):
-        raise spot.refusal(f"'{spot.written}' is not a number; write {_wanted(spot)}, or clear the cell")
+        raise spot.refusal(f"'{spot.shown}' is not a number; write {_wanted(spot)}, or clear the cell")
     amount, written_unit = measure
     if not written_unit:
         return amount, None
     unit = quantity.unit(written_unit)
     if unit is None:
-        raise spot.refusal(f"'{spot.written}' has a unit that is not known here; write {_wanted(spot)}")
+        raise spot.refusal(f"'{spot.shown}' has a unit that is not known here; write {_wanted(spot)}")
     return amount, unit
 
 
@@ -141,7 +142,7 @@ def read_plain_number(spot: Spot) -> float:
     number = measure[0] if measure is not None and not measure[1] else value
     if isinstance(number, bool) or not isinstance(number, float | int) or not math.isfinite(number):
         raise spot.refusal(
-            f"'{spot.written}' is not a number; write {spot.column.heading} as a number, or clear the cell"
+            f"'{spot.shown}' is not a number; write {spot.column.heading} as a number, or clear the cell"
         )
     return float(number)
 
@@ -151,7 +152,7 @@ def read_share(spot: Spot) -> float:
     measure = parse_measure(spot.value) if isinstance(spot.value, str) else None
     share = measure[0] / 100.0 if measure is not None and unit_key(measure[1]) == "%" else read_plain_number(spot)
     if not 0.0 <= share <= 100.0:
-        raise spot.refusal(f"a share of {spot.written} is not possible; write one between 0 and 1")
+        raise spot.refusal(f"a share of {spot.shown} is not possible; write one between 0 and 1")
     return share
 
 
@@ -165,12 +166,12 @@ def read_label(spot: Spot) -> Entry[str]:
     value = spot.value
     text = as_text(value)
     try:
-        if isinstance(value, bool):
-            raise ValueError(f"{text} is not a name; write a number or a name")
+        if isinstance(value, bool) or len(text) > LONGEST_LABEL:
+            raise ValueError
         label_key(text)
     except (ValueError, ArithmeticError):
         raise spot.refusal(
-            f"'{text[:40]}' cannot be the name for {spot.column.heading}; write a number or a name"
+            f"'{spot.shown}' cannot be the name for {spot.column.heading}; write a number or a short name"
         ) from None
     whole = re.fullmatch(r"([+\-]?\d{1,15})\.0*", text)
     return Entry(whole[1] if whole else re.sub(r"\s+", " ", text), spot.cell, spot.written)
@@ -182,7 +183,7 @@ def read_count(spot: Spot) -> int:
     match = re.fullmatch(r"(?:cyl(?:inder)?\.?\s*)?(\d{1,3})(?:\.0*)?", text, re.IGNORECASE)
     if match is None or isinstance(spot.value, bool) or int(match[1]) < 1:
         raise spot.refusal(
-            f"'{spot.written}' is not a number of a {spot.column.heading.lower()}; write a whole number such as 3"
+            f"'{spot.shown}' is not a number of a {spot.column.heading.lower()}; write a whole number such as 3"
         )
     return int(match[1])
 
@@ -193,7 +194,7 @@ def read_yes_no(spot: Spot) -> Entry[bool]:
         return Entry(spot.value, spot.cell, spot.written)
     word = layout().lists["yes_no"].find(as_text(spot.value))
     if word is None:
-        raise spot.refusal(f"'{spot.written}' is neither yes nor no; write one of them, or clear the cell")
+        raise spot.refusal(f"'{spot.shown}' is neither yes nor no; write one of them, or clear the cell")
     return Entry(word == "yes", spot.cell, spot.written)
 
 
@@ -209,7 +210,9 @@ def _words(spot: Spot) -> WordList:
 def _known_word(spot: Spot, words: WordList, written: str) -> str:
     word = words.find(written)
     if word is None:
-        raise spot.refusal(f"'{written}' is not a word for {spot.column.heading}; {_suggestion(written, words)}")
+        raise spot.refusal(
+            f"'{shortened(written)}' is not a word for {spot.column.heading}; {_suggestion(written, words)}"
+        )
     return word
 
 
@@ -255,7 +258,7 @@ def _on_scale(spot: Spot, words: WordList) -> Sign:
     if not scale.lowest <= amount <= scale.highest:
         low, high = f"{scale.lowest:g}", "1, or 100 %" if words.unit == "share" else f"{scale.highest:g} {words.unit}"
         raise spot.refusal(
-            f"{spot.column.heading} of '{spot.written}' is not possible, it lies between {low} and {high}; "
+            f"{spot.column.heading} of '{spot.shown}' is not possible, it lies between {low} and {high}; "
             "correct it or clear the cell"
         )
     return _sign(spot, None, amount)
@@ -267,16 +270,16 @@ def _scale_amount(spot: Spot, words: WordList) -> float:
     bare = isinstance(value, float | int) and not isinstance(value, bool)
     if not bare and measure is None:
         raise spot.refusal(
-            f"'{spot.written}' is not a word for {spot.column.heading}; {_suggestion(as_text(value), words)}"
+            f"'{spot.shown}' is not a word for {spot.column.heading}; {_suggestion(as_text(value), words)}"
         )
     amount, unit = (float(value), "") if bare else measure  # type: ignore[arg-type,misc]
     factors = {unit_key(name): factor for name, factor in layout().scales[words.kind].units.items()}
     if unit and unit_key(unit) not in factors:
         raise spot.refusal(
-            f"'{spot.written}' is not a measure for {spot.column.heading}; {_suggestion(as_text(value), words)}"
+            f"'{spot.shown}' is not a measure for {spot.column.heading}; {_suggestion(as_text(value), words)}"
         )
     if not math.isfinite(amount):
-        raise spot.refusal(f"'{spot.written}' is not a number; correct it or clear the cell")
+        raise spot.refusal(f"'{spot.shown}' is not a number; correct it or clear the cell")
     if unit:
         return amount * factors[unit_key(unit)]
     return amount / 100.0 if words.kind == "strap_mark" and amount > 1.5 else amount
@@ -304,9 +307,7 @@ def read_date(spot: Spot, findings: list[Finding]) -> datetime | None:
             if len(days) == 1:
                 return days.pop()
     findings.append(
-        Finding(
-            f"'{spot.written}' was not understood as a date and counts as unknown; write it as 2025-06-14", spot.cell
-        )
+        Finding(f"'{spot.shown}' was not understood as a date and counts as unknown; write it as 2025-06-14", spot.cell)
     )
     return None
 
@@ -342,6 +343,6 @@ def read_time(spot: Spot, findings: list[Finding]) -> time | None:
             if found is not None:
                 return found.time()
     findings.append(
-        Finding(f"'{spot.written}' was not understood as a time and counts as unknown; write it as 14:30", spot.cell)
+        Finding(f"'{spot.shown}' was not understood as a time and counts as unknown; write it as 14:30", spot.cell)
     )
     return None

@@ -40,9 +40,14 @@ class Spot:
         """The column that the cell stands in."""
         return self.placed.column
 
+    @property
+    def shown(self) -> str:
+        """What was written, short enough for a sentence."""
+        return shortened(self.written)
+
     def refusal(self, text: str) -> LogbookError:
-        """The error that names this cell."""
-        return LogbookError(text, self.cell.sheet, self.cell.ref)
+        """The error that names this cell, on one line whatever the cell holds."""
+        return LogbookError(" ".join(text.split()), self.cell.sheet, self.cell.ref)
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,11 +216,17 @@ def _placed(block: SheetBlock, row: int, column: Column, index: int, heading: st
     if unit is None and not column.filled:
         known = ", ".join(one for one in quantity.units if one) or "none"
         raise LogbookError(
-            f"the unit {bracket} of the heading {column.heading} is not known; write one of {known}",
+            f"the unit {shortened(bracket)} of the heading {column.heading} is not known; write one of {known}",
             block.name,
             f"{get_column_letter(index)}{row}",
         )
     return PlacedColumn(column, index, unit)
+
+
+def shortened(written: str) -> str:
+    """Text on one line, cut where it is long."""
+    line = " ".join(written.split())
+    return line if len(line) <= 40 else f"{line[:39]}…"
 
 
 def filled(value: CellValue) -> CellValue:

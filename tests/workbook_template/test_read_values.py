@@ -121,6 +121,13 @@ def test_what_cannot_be_is_refused_in_one_sentence(key: str, value: object, says
     assert "\n" not in str(refused.value)
 
 
+def test_long_text_of_several_lines_is_shown_short_and_on_one() -> None:
+    with pytest.raises(LogbookError) as refused:
+        read_number(spot("runs", "temp_c", "hot\nand " + "very " * 500), [])
+    assert str(refused.value).startswith("S!D14: 'hot and very")
+    assert len(str(refused.value)) < 160 and "\n" not in str(refused.value)
+
+
 def test_a_heading_without_a_unit_is_helped_by_what_is_possible() -> None:
     findings: list[Finding] = []
     assert read_number(spot("runs", "pressure_pa", 101.3, assumed=True), findings).value == pytest.approx(101_300.0)
@@ -220,7 +227,7 @@ def test_labels(value: object, label: str) -> None:
     assert read_label(spot("runs", "name", value)).value == label
 
 
-@pytest.mark.parametrize("value", [True, "#", "1e999999999"])
+@pytest.mark.parametrize("value", [True, "#", "1e999999999", "long " * 20])
 def test_what_is_no_label_is_refused(value: object) -> None:
     with pytest.raises(LogbookError, match="cannot be the name"):
         read_label(spot("runs", "name", value))
