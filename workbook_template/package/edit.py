@@ -39,9 +39,7 @@ class Package:
     def __init__(self, members: tuple[Member, ...]) -> None:
         self.members = members
         book = WorkbookPart(Draft(members))
-        if not any(sheet.kind == "worksheet" for sheet in book.sheets()):
-            raise PackageRefused("the workbook has no worksheet; open it in the program that made it and save "
-                                 "it again")  # fmt: skip
+        book.check_list()
         self.sheet_names: tuple[str, ...] = tuple(sheet.name for sheet in book.sheets())
         self.worksheet_names: tuple[str, ...] = tuple(
             sheet.name for sheet in book.sheets() if sheet.kind == "worksheet"
@@ -174,7 +172,9 @@ class _Work:
         """Write and clear the cells of one sheet."""
         part, obstacles = _opened(self.book, sheet, self.owned)
         written = [_linked(edit, self.renamed) for edit in edits.cells if edit.sheet == sheet]
-        cleared = [(place.row, place.column) for place in edits.clear if place.sheet == sheet]
+        places = {(edit.row, edit.column) for edit in written}
+        asked = dict.fromkeys((place.row, place.column) for place in edits.clear if place.sheet == sheet)
+        cleared = [place for place in asked if place not in places]
         cell_edits.check(written, cleared, obstacles, part)
         styles = Styles(self.book)
         touched = [cell_edits.clear(part, obstacles, cleared)]
@@ -182,7 +182,6 @@ class _Work:
             part, styles, obstacles, written, edits.author, from_1904=self.book.dates_from_1904()
         ))  # fmt: skip
         self.recalculate |= any(isinstance(edit.value, Formula) for edit in written)
-        places = {(edit.row, edit.column) for edit in written}
         self.owned = ownership.changed(self.owned, part.name, places, cleared)
         self._note(part.name, places | set(cleared), touched)
 

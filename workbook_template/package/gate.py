@@ -101,6 +101,9 @@ def _check_other(before: Draft, after: Draft, member: Member, intended: Intended
     elif kind == "table" and key in {part_key(part) for part in intended.tables}:
         free = ("autoFilter", "tableColumns", "sortState")
         _same(_children(old, free), _children(root, free), f"table '{old.get('displayName')}'")
+        columns = [[_shape(column) for column in found.iter("{*}tableColumn")] for found in (old, root)]
+        kept = min(map(len, columns))
+        _same(columns[0][:kept], columns[1][:kept], f"the columns of table '{old.get('displayName')}'")
     elif kind == "comments":
         names = {cell_name(*at) for cells in intended.cells.values() for at in cells}
         _same(_comments(old, names), _comments(root, names), "the notes")

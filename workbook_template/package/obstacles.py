@@ -8,6 +8,7 @@ from workbook_template.package.errors import EditRefused
 from workbook_template.package.grid import MAX_COLUMN, MAX_ROW, Area, cell_name, parse_area, parse_areas
 from workbook_template.package.sheet_part import SheetPart
 from workbook_template.package.styles import Styles
+from workbook_template.package.tables import Table
 
 _TRUE = ("1", "true", "on")
 
@@ -23,12 +24,16 @@ class Obstacles:
         self._arrays = [area for area in formulas.areas_of_kind(sheet, "array") if not area.one_cell]
         self._what_ifs = formulas.areas_of_kind(sheet, "dataTable")
         self._pivots = _pivot_areas(sheet)
-        self.tables = tables.of_sheet(sheet.draft, sheet.part)
         protection = sheet.child("sheetProtection")
         self._protected = protection is not None and protection.get("sheet", "0").lower() in _TRUE
         self._notes_locked = self._protected and protection is not None and (
             protection.get("objects", "0").lower() in _TRUE
         )  # fmt: skip
+
+    @property
+    def tables(self) -> list[Table]:
+        """The sheet's tables as they stand now."""
+        return tables.of_sheet(self._sheet.draft, self._sheet.part)
 
     def owns(self, row: int, column: int) -> bool:
         return any(area.holds(row, column) for area in self._owned)

@@ -228,6 +228,9 @@ def transplanted(element: etree._Element, into: etree._Element) -> etree._Elemen
 
 
 def _made_part(book: WorkbookPart) -> str:
+    missing = relationships.of_kind(book.draft, book.part, "styles")
+    if missing:
+        book.draft.member(missing[0].part)
     part = book.part.replace("\\", "/").rpartition("/")[0]
     name = f"{part}/styles.xml".lstrip("/")
     if book.draft.has(name):

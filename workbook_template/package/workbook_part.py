@@ -59,7 +59,18 @@ class WorkbookPart:
     def related_part(self, kind: str) -> str | None:
         """The part of that kind (styles, sharedStrings, calcChain ...) that the workbook leads to."""
         found = relationships.of_kind(self.draft, self.part, kind)
-        return found[0].part if found and self.draft.has(found[0].part) else None
+        return next((leading.part for leading in found if self.draft.has(leading.part)), None)
+
+    def check_list(self) -> None:
+        """Raise PackageRefused where the list of sheets, or names that count on it, contradict themselves."""
+        names = [sheet.name.lower() for sheet in self.sheets()]
+        if len(set(names)) < len(names):
+            raise PackageRefused(f"two sheets of the workbook have the same name; {_SAVE_AGAIN}")
+        if "worksheet" not in (sheet.kind for sheet in self.sheets()):
+            raise PackageRefused(f"the workbook has no worksheet; {_SAVE_AGAIN}")
+        for defined in self.defined_names():
+            if not 0 <= markup.number(defined, "localSheetId") < len(names):
+                raise PackageRefused(f"a defined name belongs to a sheet that is not there; {_SAVE_AGAIN}")
 
     def locked_reason(self) -> str | None:
         """Why the file must not be edited in place, in one sentence; None where it may."""

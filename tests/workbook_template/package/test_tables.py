@@ -10,7 +10,7 @@ import xlsxwriter
 from openpyxl.worksheet.table import Table
 from xlsxwriter.worksheet import Worksheet
 
-from workbook_template.package import CellEdit, EditRefused, Edits, open_package, strip
+from workbook_template.package import CellEdit, CellPlace, EditRefused, Edits, open_package, strip
 
 from .samples import block, log, made, parts, replaced
 
@@ -115,3 +115,11 @@ def test_our_column_inside_a_table_stays_as_a_heading_when_theirs_stands_right_o
     stripped = openpyxl.load_workbook(io.BytesIO(strip(open_package(stream.getvalue()))))["Log"]
     assert (stripped["D1"].value, stripped["D2"].value, stripped["E1"].value) == ("Why", None, "Theirs")
     assert stripped.tables["Runs"].ref == "A1:E5"
+
+
+def test_clearing_and_writing_the_same_column_at_once_is_writing_it() -> None:
+    edited = apply(made(tabled), CellEdit("Log", 1, 4, "Why"), CellEdit("Log", 1, 5, "Sure"))
+    clear = tuple(CellPlace("Log", row, column) for row in range(1, 6) for column in (4, 5))
+    again = open_package(edited).apply(Edits((CellEdit("Log", 1, 4, "Why"), CellEdit("Log", 2, 4, "x")), clear))
+    assert table(again).ref == "A1:D5"
+    assert [column.name for column in table(again).tableColumns] == ["Run", "Air", "ET", "Why"]
