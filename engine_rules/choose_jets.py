@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from engine_rules.fuel import Ladder, flow_change_pct
+from engine_rules.jet_patterns import plainest
 from engine_rules.jet_search import JetProblem, Link, best_sizes
 from engine_rules.logbook import Engine
 from engine_rules.losses import TIE_PCT, MixtureLoss, mixture_loss
@@ -95,7 +96,8 @@ class _Shelf:
     allowed: tuple[tuple[int, ...], ...]
     on_hand: tuple[tuple[int, ...], ...]
     sides: tuple[tuple[int, int], ...]
-    stagger_sizes: int
+    ends: tuple[str, ...]
+    targets: Targets
 
     @staticmethod
     def of(
@@ -123,7 +125,8 @@ class _Shelf:
             allowed=allowed,
             on_hand=tuple(_on_hand(ladder, at, sizes) for at, sizes in zip(now, allowed, strict=True)),
             sides=tuple(_sides(engine)),
-            stagger_sizes=int(targets["cap.stagger_sizes"]),
+            ends=tuple(station.end for station in engine.stations),
+            targets=targets,
         )
 
     def change_pct(self, station: int, size: int) -> float:
@@ -143,6 +146,8 @@ class _Shelf:
             problem = self.problem(loss, sizes, stations, links)
             # Links forced apart one by one may still not go together; the caps and limits of each station come first.
             best = best_sizes(problem) or best_sizes(replace(problem, links=()))
+            if best is not None:
+                best = plainest(problem, best, [self.ends[station] for station in stations], self.targets)
             for station, size in zip(stations, best or (), strict=True):
                 chosen[station] = size
         return tuple(chosen)
@@ -169,7 +174,8 @@ class _Shelf:
     def link(self, left: int, right: int, sizes: tuple[tuple[int, ...], ...]) -> Link:
         """The stagger allowed: the cap, or more where there is more already or the sizes to choose from force it."""
         now = self.now[left] - self.now[right]
-        lowest, highest = min(-self.stagger_sizes, now), max(self.stagger_sizes, now)
+        stagger = int(self.targets["cap.stagger_sizes"])
+        lowest, highest = min(-stagger, now), max(stagger, now)
         apart = {a - b for a in sizes[left] for b in sizes[right]}
         nearest = min(apart, key=lambda one: max(one - highest, lowest - one, 0))
         return Link(left, right, min(lowest, nearest), max(highest, nearest))

@@ -188,7 +188,7 @@ def _trims(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> dict
 
 
 def _heat_open(order: Order) -> bool:
-    return order.stage == "heat" or (order.stage == "safety" and bool(order.need("colder")))
+    return order.stage == "heat" or (order.stage == "safety" and order.wanted("heat") == "colder")
 
 
 def _plug(logbook: Logbook, run: Run, order: Order) -> PlugStep | None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from engine_rules.facts import Alarm, Ask, Estimate, Hold, LeaveOut, Need, Said, Seen, Setup, Warn, Worded
+from engine_rules.facts import Alarm, Ask, Estimate, Hold, LeaveOut, Need, Said, Seen, Setup, Unfit, Warn, Worded
 from engine_rules.inference import MATCH, NOT, L
 from engine_rules.rulebook import COMMON, Decision
 
@@ -12,6 +12,7 @@ MAGAZINE = "motorcycle magazine, 2012: ash and bright specks are metal from the 
 MANUAL = "plug maker's technical manual"
 CLUB_PAGE = "club page on plug appearance: wrong heat range"
 TRUE_SPECKS = NOT(LeaveOut(what="specks", cylinder=MATCH.cylinder))
+FIT = NOT(Unfit())
 KNOCK_WORDS = L("few black") | L("many black") | L("bright")
 
 
@@ -217,6 +218,7 @@ def heat_to_the_weld(cylinder: int) -> Iterable[Worded]:
     "Lean and hot together breaks pistons: more fuel and less timing, before anything else.",
     COMMON,
     Estimate(what="mixture", cylinder=MATCH.cylinder, deep=True, side="lean"),
+    FIT,
     Seen(what="strap_mark", grade=L("hot") | L("at the weld"), cylinder=MATCH.cylinder),
     NOT(LeaveOut(what="strap_mark", cylinder=MATCH.cylinder)),
 )
@@ -357,6 +359,7 @@ def gap_opened(cylinder: int) -> Iterable[Worded]:
     "A cylinder that surely stands far on the lean side is not run harder.",
     COMMON,
     Estimate(what="mixture", cylinder=MATCH.cylinder & ~L(0), deep=True, side="lean", grade="sure"),
+    FIT,
 )
 def far_lean(cylinder: int) -> Iterable[Worded]:
     return (
