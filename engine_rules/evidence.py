@@ -199,7 +199,7 @@ def _sums(logbook: Logbook, run: Run) -> Iterator[Worded]:
     )
     if engine_lambda(run) and logbook.engine.fuel == "leaded gasoline":
         yield Seen(what="lambda_on_lead", grade="read", cylinder=0, text="lambda was read on leaded fuel", cell="")
-    yield from _boil_found(logbook, run)
+    yield from _heat_so_far(logbook, run)
 
 
 def _is_read(reading: Reading) -> bool:
@@ -232,23 +232,36 @@ def set_plug(logbook: Logbook, run: Run) -> str | None:
     return max(counted, key=lambda pair: (pair[0], pair[1]))[1] if counted else None
 
 
-def _boil_found(logbook: Logbook, run: Run) -> Iterator[Worded]:
+def _heat_so_far(logbook: Logbook, run: Run) -> Iterator[Worded]:
+    """What the shelf still offers, and what hotter sets showed on earlier runs."""
     own = set_plug(logbook, run)
     if own is None:
         return
     now = logbook.plugs.plug(own).heat_order
+    for side, steps in (("colder", 1), ("hotter", -1)):
+        step = logbook.plugs.step(own, steps)
+        if step is not None and step.colder_steps:
+            yield Said(what="shelf_has", value=side, text=f"the shelf has a plug {side} than {own}", cell="")
     back = logbook.targets[f"heat.back_{logbook.engine.run_length}"]
     for earlier in logbook.before(run):
         label = set_plug(logbook, earlier)
-        if label is None or not any(is_boiling(reading) for reading in earlier.readings):
+        hotter = logbook.plugs.plug(label) if label is not None else None
+        if hotter is None or hotter.heat_order >= now:
             continue
-        boiled = logbook.plugs.plug(label)
-        if boiled.heat_order < now:
-            grade = "too near" if now < boiled.heat_order + back else "back enough"
-            cell = next(reading.places.get("porcelain") for reading in earlier.readings if is_boiling(reading))
+        boiled = next((reading for reading in earlier.readings if is_boiling(reading)), None)
+        if boiled is not None:
+            grade = "too near" if now < hotter.heat_order + back else "back enough"
             yield Said(
                 what="boil_found",
                 value=grade,
-                cell=cell_text(cell),
-                text=f"plug {boiled.label} was at its limit of heat on run {earlier.name}",
+                cell=cell_text(boiled.places.get("porcelain")),
+                text=f"plug {hotter.label} was at its limit of heat on run {earlier.name}",
+            )
+        hot = next((r for r in earlier.readings if (s := r.sign("threads")) and _grade(s, logbook) == "hot"), boiled)
+        if hot is not None:
+            yield Said(
+                what="ran_hot",
+                value=hotter.label,
+                cell=cell_text(hot.places.get("threads")),
+                text=f"plug {hotter.label} ran hot on run {earlier.name}",
             )

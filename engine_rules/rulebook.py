@@ -18,10 +18,22 @@ from engine_rules.facts import Phase, Worded
 COMMON = "common practice, no source"
 
 # The work is reasoned in this order. A phase's rules see all that earlier phases concluded.
-PHASES = ("reading", "evidence", "safety", "order", "want", "choice", "look back")
+PHASES = ("reading", "evidence", "safety", "want", "order", "choice", "look back")
 
 # The decisions in the order of the work; the book prints them so.
-DECISIONS = ("reading", "evidence", "safety", "order", "fuel", "spark", "heat", "spread", "reference", "outcome")
+DECISIONS = (
+    "reading",
+    "evidence",
+    "safety",
+    "faults",
+    "order",
+    "fuel",
+    "spark",
+    "heat",
+    "spread",
+    "reference",
+    "outcome",
+)
 
 Conclusion = Worded | Iterable[Worded] | None
 

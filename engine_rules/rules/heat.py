@@ -22,6 +22,7 @@ want = Decision("heat", phase="want")
 choice = Decision("heat", phase="choice")
 
 THREADS = "trade articles read heat range on the threads; the count is common practice, no source"
+COLDER, HOTTER = Said(what="shelf_has", value="colder"), Said(what="shelf_has", value="hotter")
 OPEN = NOT(Hold(what="hotter"))
 FIT = NOT(Unfit())
 READ = Seen(what="threads", cylinder=MATCH.cylinder)
@@ -41,6 +42,7 @@ def colder_for_safety() -> Worded:
     "Colour down the threads: the plugs run hot.",
     THREADS,
     Seen(what="threads", grade="hot", cylinder=MATCH.cylinder),
+    COLDER,
     COUNTED,
     FIT,
 )
@@ -52,6 +54,7 @@ def threads_hot() -> Worded:
     "No colour on the threads and clean porcelain: the plugs run cold.",
     THREADS,
     Seen(what="threads", grade="cold", cylinder=MATCH.cylinder),
+    HOTTER,
     COUNTED,
     Said(what="boiling", value="none"),
     Said(what="specks_read", value="all"),
@@ -66,6 +69,7 @@ def threads_cold() -> Worded:
     "The porcelain began to boil on an earlier, hotter set: stay back from it by what the run length asks.",
     COMMON,
     Said(what="boil_found", value="too near"),
+    COLDER,
     FIT,
 )
 def back_from_boiling() -> Worded:
@@ -86,6 +90,7 @@ def boil_margin_kept() -> Worded:
     "Soot on the porcelain with the mixture right is a plug too cold, not a jet too big.",
     "plug maker's manual: below its self-cleaning heat a plug fouls",
     Seen(what="porcelain", grade="sooty", cylinder=MATCH.cylinder),
+    HOTTER,
     Estimate(what="mixture", cylinder=0, near=True),
     Said(what="boiling", value="none"),
     Said(what="specks_read", value="all"),
