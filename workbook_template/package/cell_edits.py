@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from workbook_template.package import cell_values, comments, formulas, links, tables
+from workbook_template.package import cell_values, formulas, tables
 from workbook_template.package.edits import CellEdit, Formula
 from workbook_template.package.errors import EditRefused
 from workbook_template.package.grid import cell_name
@@ -58,7 +58,8 @@ def write(
             cell.set("s", str(styles.derived(base, edit.style, number_format)))
         cell_values.write(cell, edit.value, from_1904=from_1904)
         sheet.widen(edit.row, edit.column)
-        _hang(sheet, obstacles, edit, signed)
+        _hang(obstacles, edit, signed)
+    obstacles.notes.flush()
     formulas_written = any(isinstance(edit.value, Formula) for edit in edits)
     return Touched(frozenset(followers), frozenset(grown), had_formulas or formulas_written)
 
@@ -71,8 +72,8 @@ def clear(sheet: SheetPart, obstacles: Obstacles, places: list[Place]) -> Touche
     for row, column in places:
         cell = sheet.cell(row, column)
         if obstacles.owns(row, column):
-            links.remove(sheet, row, column)
-            comments.remove(sheet, row, column)
+            obstacles.links.remove(row, column)
+            obstacles.notes.remove(row, column)
             sheet.drop_cell(row, column)
         elif cell is not None:
             cell_values.empty(cell)
@@ -90,15 +91,15 @@ def _free_formulas(sheet: SheetPart, doomed: frozenset[Place]) -> tuple[list[Pla
     return followers, gone
 
 
-def _hang(sheet: SheetPart, obstacles: Obstacles, edit: CellEdit, signed: str) -> None:
+def _hang(obstacles: Obstacles, edit: CellEdit, signed: str) -> None:
     if edit.link is not None:
-        links.set_location(sheet, edit.row, edit.column, edit.link.removeprefix("#"))
+        obstacles.links.set_location(edit.row, edit.column, edit.link.removeprefix("#"))
     elif obstacles.owns(edit.row, edit.column):
-        links.remove(sheet, edit.row, edit.column)
+        obstacles.links.remove(edit.row, edit.column)
     if edit.note is not None:
-        comments.set_note(sheet, edit.row, edit.column, edit.note, signed)
+        obstacles.notes.set(edit.row, edit.column, edit.note, signed)
     elif obstacles.owns(edit.row, edit.column):
-        comments.remove(sheet, edit.row, edit.column)
+        obstacles.notes.remove(edit.row, edit.column)
 
 
 def _grow_tables(sheet: SheetPart, obstacles: Obstacles, edits: list[CellEdit]) -> list[str]:

@@ -45,51 +45,66 @@ _NOTE_SHAPE = (
 _SHAPES_PER_BLOCK = 1024
 
 
-def author(sheet: SheetPart, row: int, column: int) -> str | None:
-    """Who signed the note of a cell; None where it has none."""
-    part = _comments_part(sheet)
-    if part is None:
-        return None
-    root = sheet.draft.root(part)
-    element = _comment(root, row, column)
-    if element is None:
-        return None
-    names = root.findall(f"{markup.own(root, 'authors')}/*")
-    index = markup.number(element, "authorId")
-    return (names[index].text or "") if index < len(names) else ""
+class Notes:
+    """The notes of one sheet; `flush` writes their drawing once all are set."""
 
+    def __init__(self, sheet: SheetPart) -> None:
+        self._sheet = sheet
+        self._part = _comments_part(sheet)
+        self._of_cell: dict[str, etree._Element] = {}
+        if self._part is not None:
+            root = sheet.draft.root(self._part)
+            for element in root.iterfind(f"{markup.own(root, 'commentList')}/{markup.own(root, 'comment')}"):
+                self._of_cell[element.get("ref", "").replace("$", "")] = element
+        self._added: list[tuple[int, int]] = []
 
-def set_note(sheet: SheetPart, row: int, column: int, text: str, signed: str) -> None:
-    """Give the cell a note, or the note another text."""
-    part = _comments_part(sheet) or _made_comments_part(sheet)
-    root = sheet.draft.root(part)
-    element = _comment(root, row, column)
-    if element is None:
-        listed = markup.child_in_order(root, "commentList", _ORDER)
-        element = etree.SubElement(listed, markup.own(listed, "comment"))
-        element.set("ref", cell_name(row, column))
-        element.set("authorId", str(_author_index(root, signed)))
-        _add_shape(sheet, row, column)
-    for child in list(element):
-        element.remove(child)
-    cell_values.put_text(etree.SubElement(element, markup.own(root, "text")), text)
+    def author(self, row: int, column: int) -> str | None:
+        """Who signed the note of a cell; None where it has none."""
+        element = self._of_cell.get(cell_name(row, column))
+        if element is None or self._part is None:
+            return None
+        root = self._sheet.draft.root(self._part)
+        names = root.findall(f"{markup.own(root, 'authors')}/*")
+        index = markup.number(element, "authorId")
+        return (names[index].text or "") if index < len(names) else ""
 
+    def set(self, row: int, column: int, text: str, signed: str) -> None:
+        """Give the cell a note, or the note another text."""
+        if self._part is None:
+            self._part = _made_comments_part(self._sheet)
+        root = self._sheet.draft.root(self._part)
+        name = cell_name(row, column)
+        element = self._of_cell.get(name)
+        if element is None:
+            listed = markup.child_in_order(root, "commentList", _ORDER)
+            element = etree.SubElement(listed, markup.own(listed, "comment"))
+            element.set("ref", name)
+            element.set("authorId", str(_author_index(root, signed)))
+            self._of_cell[name] = element
+            self._added.append((row, column))
+        for child in list(element):
+            element.remove(child)
+        cell_values.put_text(etree.SubElement(element, markup.own(root, "text")), text)
 
-def remove(sheet: SheetPart, row: int, column: int) -> None:
-    """Take the note of a cell away, with its shape."""
-    part = _comments_part(sheet)
-    root = sheet.draft.root(part) if part else None
-    element = _comment(root, row, column) if root is not None else None
-    if element is None:
-        return
-    parent = element.getparent()
-    assert parent is not None
-    parent.remove(element)
-    drawing = _drawing_part(sheet)
-    if drawing is not None:
-        text = _drawing_text(sheet, drawing)
-        kept = _SHAPE.sub(lambda shape: "" if _shows(shape.group(), row, column) else shape.group(), text)
-        sheet.draft.put(drawing, kept.encode("utf-8", "surrogateescape"))
+    def remove(self, row: int, column: int) -> None:
+        """Take the note of a cell away, with its shape."""
+        element = self._of_cell.pop(cell_name(row, column), None)
+        parent = element.getparent() if element is not None else None
+        if element is None or parent is None:
+            return
+        parent.remove(element)
+        self.flush()
+        drawing = _drawing_part(self._sheet)
+        if drawing is not None:
+            text = _drawing_text(self._sheet, drawing)
+            kept = _SHAPE.sub(lambda shape: "" if _shows(shape.group(), row, column) else shape.group(), text)
+            self._sheet.draft.put(drawing, kept.encode("utf-8", "surrogateescape"))
+
+    def flush(self) -> None:
+        """Put the shapes of new notes into the sheet's drawing."""
+        if self._added:
+            _add_shapes(self._sheet, self._added)
+            self._added = []
 
 
 def shapes(drawing: bytes, without: set[tuple[int, int]]) -> list[str]:
@@ -114,12 +129,6 @@ def _made_comments_part(sheet: SheetPart) -> str:
     relationships.add(sheet.draft, sheet.part, "comments", part, strict=strict)
     content_types.set_type(sheet.draft, part, content_types.COMMENTS)
     return part
-
-
-def _comment(root: etree._Element, row: int, column: int) -> etree._Element | None:
-    name = cell_name(row, column)
-    found = root.iterfind(f"{markup.own(root, 'commentList')}/{markup.own(root, 'comment')}")
-    return next((element for element in found if element.get("ref", "").replace("$", "") == name), None)
 
 
 def _author_index(root: etree._Element, signed: str) -> int:
@@ -158,7 +167,7 @@ def _drawing_text(sheet: SheetPart, part: str) -> str:
     return content.decode("utf-8", "surrogateescape")
 
 
-def _add_shape(sheet: SheetPart, row: int, column: int) -> None:
+def _add_shapes(sheet: SheetPart, places: list[tuple[int, int]]) -> None:
     part = _drawing_part(sheet) or _made_drawing_part(sheet)
     text = _drawing_text(sheet, part)
     end = text.rfind("</xml")
@@ -166,13 +175,14 @@ def _add_shape(sheet: SheetPart, row: int, column: int) -> None:
         raise EditRefused(sheet.name, "", "the drawing that holds its notes is damaged; leave notes out")
     block = _BLOCK.search(text)
     first = int(block[1]) * _SHAPES_PER_BLOCK if block else _SHAPES_PER_BLOCK
-    number = max([first, *(int(found) for found in _NUMBER.findall(text))]) + 1
-    shape = _NOTE_SHAPE.format(
-        number=number, row=row - 1, column=column - 1, left=column, right=column + 3,
-        top=max(row - 2, 0), bottom=max(row - 2, 0) + 5,
-    )  # fmt: skip
-    kind = "" if re.search(r"shapetype\b[^>]*\bid=[\"']_x0000_t202[\"']", text) else _SHAPE_TYPE
-    sheet.draft.put(part, (text[:end] + kind + shape + text[end:]).encode("utf-8", "surrogateescape"))
+    last = max([first, *(int(found) for found in _NUMBER.findall(text))])
+    pieces = [] if re.search(r"shapetype\b[^>]*\bid=[\"']_x0000_t202[\"']", text) else [_SHAPE_TYPE]
+    for number, (row, column) in enumerate(places, start=last + 1):
+        top = max(row - 2, 0)
+        pieces.append(_NOTE_SHAPE.format(
+            number=number, row=row - 1, column=column - 1, left=column, right=column + 3, top=top, bottom=top + 5
+        ))  # fmt: skip
+    sheet.draft.put(part, (text[:end] + "".join(pieces) + text[end:]).encode("utf-8", "surrogateescape"))
 
 
 def _free_block(draft: Draft) -> int:

@@ -9,11 +9,9 @@ from pathlib import Path
 from workbook_template.package import (
     calc_chain,
     cell_edits,
-    comments,
     formulas,
     gate,
     graft,
-    links,
     originals,
     ownership,
     recalculation,
@@ -206,7 +204,7 @@ class _Work:
             part, obstacles = _opened(self.book, sheet, self.owned)
             places = [place for area in self.owned.areas(sheet) for place in area.places()]
             stuck = cell_edits.stuck_headings(obstacles, places)
-            held = [place for place in places if _holds_anything(part, place) and place not in stuck]
+            held = [place for place in places if _holds_anything(part, obstacles, place) and place not in stuck]
             self._note(part.name, set(held), [cell_edits.clear(part, obstacles, held)])
         if recalculation.needed(self.book, self.written):
             self.book.recalculate_on_load()
@@ -274,6 +272,6 @@ def _linked(edit: CellEdit, renamed: dict[str, str]) -> CellEdit:
     return replace(edit, link=place)
 
 
-def _holds_anything(part: SheetPart, place: tuple[int, int]) -> bool:
-    has_hangers = links.found(part, *place) is not None or comments.author(part, *place) is not None
+def _holds_anything(part: SheetPart, obstacles: Obstacles, place: tuple[int, int]) -> bool:
+    has_hangers = obstacles.links.covers(*place) or obstacles.notes.author(*place) is not None
     return part.cell(*place) is not None or has_hangers

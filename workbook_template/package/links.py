@@ -9,34 +9,42 @@ from workbook_template.package.grid import Area, cell_name, parse_area
 from workbook_template.package.sheet_part import SheetPart
 
 
-def found(sheet: SheetPart, row: int, column: int) -> tuple[Area, etree._Element] | None:
-    """The link that covers a cell, with the area it covers."""
-    holder = sheet.child("hyperlinks")
-    for element in holder if holder is not None else ():
-        area = parse_area(element.get("ref", "")) if isinstance(element.tag, str) else None
-        if area is not None and area.holds(row, column):
-            return area, element
-    return None
+class Links:
+    """The links of one sheet, by the cells that they cover."""
 
+    def __init__(self, sheet: SheetPart) -> None:
+        self._sheet = sheet
+        self._of_cell: dict[tuple[int, int], etree._Element] = {}
+        self._of_area: list[Area] = []
+        holder = sheet.child("hyperlinks")
+        for element in holder.iterchildren("{*}hyperlink") if holder is not None else ():
+            area = parse_area(element.get("ref", ""))
+            if area is not None and area.one_cell:
+                self._of_cell[(area.first_row, area.first_column)] = element
+            elif area is not None:
+                self._of_area.append(area)
 
-def set_location(sheet: SheetPart, row: int, column: int, location: str) -> None:
-    """Link the cell to a place ("'Sheet'!A1") in the book."""
-    existing = found(sheet, row, column)
-    if existing is not None and existing[1].get("location") == location:
-        return
-    remove(sheet, row, column)
-    holder = sheet.child_made("hyperlinks")
-    element = etree.SubElement(holder, markup.own(holder, "hyperlink"))
-    element.set("ref", cell_name(row, column))
-    element.set("location", location)
+    def covers(self, row: int, column: int) -> bool:
+        return (row, column) in self._of_cell or any(area.holds(row, column) for area in self._of_area)
 
+    def set_location(self, row: int, column: int, location: str) -> None:
+        """Link the cell to a place ("'Sheet'!A1") in the book."""
+        existing = self._of_cell.get((row, column))
+        if existing is not None and existing.get("location") == location:
+            return
+        self.remove(row, column)
+        holder = self._sheet.child_made("hyperlinks")
+        element = etree.SubElement(holder, markup.own(holder, "hyperlink"))
+        element.set("ref", cell_name(row, column))
+        element.set("location", location)
+        self._of_cell[(row, column)] = element
 
-def remove(sheet: SheetPart, row: int, column: int) -> None:
-    """Take away the link of this one cell."""
-    existing = found(sheet, row, column)
-    holder = sheet.child("hyperlinks")
-    if existing is None or holder is None or not existing[0].one_cell:
-        return
-    holder.remove(existing[1])
-    if not len(holder):
-        sheet.root.remove(holder)
+    def remove(self, row: int, column: int) -> None:
+        """Take away the link of this one cell."""
+        element = self._of_cell.pop((row, column), None)
+        holder = self._sheet.child("hyperlinks")
+        if element is None or holder is None:
+            return
+        holder.remove(element)
+        if not len(holder):
+            self._sheet.root.remove(holder)

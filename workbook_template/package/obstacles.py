@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from workbook_template.package import comments, formulas, links, markup, relationships, tables
+from workbook_template.package import formulas, markup, relationships, tables
+from workbook_template.package.comments import Notes
 from workbook_template.package.edits import CellEdit
 from workbook_template.package.errors import EditRefused
 from workbook_template.package.grid import MAX_COLUMN, MAX_ROW, Area, cell_name, parse_area, parse_areas
+from workbook_template.package.links import Links
 from workbook_template.package.sheet_part import SheetPart
 from workbook_template.package.styles import Styles
 from workbook_template.package.tables import Table
@@ -20,6 +22,8 @@ class Obstacles:
         self._sheet = sheet
         self._styles = styles
         self._owned = owned
+        self.links = Links(sheet)
+        self.notes = Notes(sheet)
         self._merged = _listed(sheet, "mergeCells", "mergeCell")
         self._arrays = [area for area in formulas.areas_of_kind(sheet, "array") if not area.one_cell]
         self._what_ifs = formulas.areas_of_kind(sheet, "dataTable")
@@ -53,14 +57,13 @@ class Obstacles:
         if self.owns(edit.row, edit.column):
             return
         place = cell_name(edit.row, edit.column)
-        existing = links.found(self._sheet, edit.row, edit.column)
-        if edit.link is not None and existing is not None:
+        if edit.link is not None and self.links.covers(edit.row, edit.column):
             raise EditRefused(self._sheet.name, place, "it has a link already; take it away or choose another cell")
         if edit.note is None:
             return
         if self._notes_locked:
             raise EditRefused(self._sheet.name, place, "notes are locked by the sheet's protection; unprotect it")
-        if comments.author(self._sheet, edit.row, edit.column) is not None:
+        if self.notes.author(edit.row, edit.column) is not None:
             raise EditRefused(self._sheet.name, place, "it has a note already; take it away or choose another cell")
 
     def within(self, area: Area, first_column: int, last_column: int) -> bool:

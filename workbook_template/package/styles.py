@@ -42,9 +42,16 @@ class Styles:
         part = book.related_part("styles") or _made_part(book)
         self.root = book.draft.root(part)
         self._keys: dict[str, dict[_Key, int]] = {}
+        self._derived: dict[tuple[int, CellStyle | None, str | None], int] = {}
 
     def derived(self, base: int, style: CellStyle | None, number_format: str | None) -> int:
         """The look `base` with another style and number format; the index of the one made or found."""
+        key = (base, style, number_format)
+        if key not in self._derived:
+            self._derived[key] = self._derive(*key)
+        return self._derived[key]
+
+    def _derive(self, base: int, style: CellStyle | None, number_format: str | None) -> int:
         looks = self._section("cellXfs")
         if not len(looks):
             self._append("cellXfs", self._bare_first("cellXfs"))
