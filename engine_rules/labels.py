@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from decimal import Decimal, InvalidOperation
+from functools import lru_cache
 
 
+# A log asks for the same few labels again and again. `typed`, since True equals 1.
+@lru_cache(maxsize=4096, typed=True)
 def label_key(label: str | float) -> str:
     """The one key of a label, however it was written: '72', 72.0, ' 72 ' and '#72' are one; so are 'b7-x' and 'B7 – X'.
 
