@@ -52,12 +52,12 @@ def run_command(arguments: Sequence[str]) -> int:
     except Exception as error:
         if os.environ.get("STRAPLINE_DEBUG") == "1":
             traceback.print_exc()
-        sentence, status = _explained(error)
+        sentence, status = explained(error)
         print(f"strapline: {sentence.rstrip('.')}.", file=sys.stderr)
         return status
 
 
-def _explained(error: Exception) -> tuple[str, int]:
+def explained(error: Exception) -> tuple[str, int]:
     """What went wrong in one sentence, and the exit status."""
     from engine_rules.logbook import LogbookError
 

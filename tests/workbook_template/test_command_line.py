@@ -10,10 +10,11 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from engine_rules.look_up import find_rules, targets_named
+from engine_rules.logbook import LogbookError
 from engine_rules.rulebook import all_rules
+from engine_rules.targets import default_targets
 from tests.logs_on_disk import contents, place_of, write_log
-from workbook_template.command_line import run_command
+from workbook_template.command_line import explained, run_command
 
 SLOW_TO_LOAD = {"numpy", "pandas", "openpyxl", "experta", "lxml", "rich", "psychrolib", "xlwings"}
 
@@ -154,15 +155,17 @@ def test_the_book_prints_every_rule(capsys: pytest.CaptureFixture[str]) -> None:
     assert f"{len(all_rules())} rules." in text
 
 
-def test_a_rule_is_found_by_id_decision_or_beginning() -> None:
-    assert [entry.id for entry in find_rules("safety.bright_specks")] == ["safety.bright_specks"]
-    assert {entry.id.partition(".")[0] for entry in find_rules("Heat")} == {"heat"}
-    assert {entry.id for entry in find_rules("safety.bright")} == {"safety.bright_specks", "safety.bright_in_doubt"}
-
-
 def test_the_targets_that_a_rule_names_are_shown(capsys: pytest.CaptureFixture[str]) -> None:
-    (entry,) = find_rules("safety.bright_specks")
-    named = targets_named(entry)
-    assert [target.key for target in named] == ["safety.knock_retard_deg", "safety.knock_richer_sizes"]
     out, _ = said(capsys, "rules", "safety.bright_specks")
-    assert f"Target safety.knock_retard_deg: {named[0].value:g} degrees" in out
+    value = default_targets()["safety.knock_retard_deg"]
+    assert f"Target safety.knock_retard_deg: {value:g} degrees" in out
+
+
+@pytest.mark.parametrize(
+    ("error", "status"),
+    [(LogbookError("no", "Runs", "A1"), 2), (OSError(28, "No space left on device"), 2), (KeyError("jets"), 1)],
+)
+def test_what_is_not_usable_and_what_is_our_fault(error: Exception, status: int) -> None:
+    sentence, given = explained(error)
+    assert given == status and "\n" not in sentence
+    assert ("report it" in sentence) == (status == 1)
