@@ -64,10 +64,6 @@ class Draft:
         """Set a new XML part from its root element."""
         self.put(part, markup.new(root).to_bytes())
 
-    def put_member(self, member: Member) -> None:
-        self._parsed.pop(part_key(member.name), None)
-        self._members[part_key(member.name)] = member
-
     def delete(self, part: str) -> None:
         """Take a part out; its place is kept for one of the same name."""
         key = part_key(part)

@@ -21,7 +21,7 @@ from workbook_template.package.container import Member, read_members, write_memb
 from workbook_template.package.draft import Draft
 from workbook_template.package.edits import CellEdit, Edits, Formula
 from workbook_template.package.errors import EditRefused, PackageRefused
-from workbook_template.package.grid import MAX_COLUMN, MAX_ROW, Area, rectangles
+from workbook_template.package.grid import MAX_COLUMN, MAX_ROW, Area, column_runs
 from workbook_template.package.obstacles import Obstacles
 from workbook_template.package.ownership import Ownership
 from workbook_template.package.sheet_part import SheetPart
@@ -119,7 +119,9 @@ def strip(package: Package) -> bytes:
     book = WorkbookPart(draft)
     kept = originals.read(book)
     if kept is not None:
-        return write_members(originals.restored(kept, draft))
+        data = write_members(originals.restored(kept, draft))
+        read_members(data)
+        return data
     if package.locked_reason is not None:
         raise PackageRefused(package.locked_reason)
     return _Work(package.members, package.owned).emptied()
@@ -219,7 +221,7 @@ class _Work:
         return data
 
     def _note(self, sheet: str, places: set[tuple[int, int]], touched: Iterable[cell_edits.Touched]) -> None:
-        self.written[sheet] = tuple(rectangles(places))
+        self.written[sheet] = tuple(column_runs(places))
         cells = self.intended.cells.setdefault(sheet, set())
         cells |= places
         for done in touched:

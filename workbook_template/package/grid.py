@@ -43,6 +43,11 @@ class Area:
                 yield row, column
 
     @property
+    def size(self) -> int:
+        """How many cells the area has."""
+        return (self.last_row - self.first_row + 1) * (self.last_column - self.first_column + 1)
+
+    @property
     def one_cell(self) -> bool:
         return self.first_row == self.last_row and self.first_column == self.last_column
 
@@ -89,17 +94,15 @@ def parse_areas(text: str) -> list[Area]:
     return [area for area in map(parse_area, text.split()) if area]
 
 
-def rectangles(cells: Iterable[tuple[int, int]]) -> list[Area]:
-    """The cells (row, column) as few rectangles, sorted: runs down each column, equal neighbours joined."""
+def column_runs(cells: Iterable[tuple[int, int]]) -> list[Area]:
+    """The cells (row, column) as runs down each column, sorted.
+
+    Columns are never joined, so that one put in between by the user belongs to no run.
+    """
     runs: list[Area] = []
     for column, row in sorted({(column, row) for row, column in cells}):
         if runs and runs[-1].last_column == column and runs[-1].last_row == row - 1:
             runs[-1] = Area(runs[-1].first_row, column, row, column)
         else:
             runs.append(Area(row, column, row, column))
-    joined: dict[tuple[int, int, int], Area] = {}
-    for run in runs:
-        left = joined.pop((run.first_row, run.last_row, run.first_column - 1), None)
-        merged = left.joined(run) if left else run
-        joined[(run.first_row, run.last_row, run.last_column)] = merged
-    return sorted(joined.values())
+    return sorted(runs)

@@ -11,11 +11,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from workbook_template.package.formulas import quoted
-from workbook_template.package.grid import Area, parse_area, rectangles
+from workbook_template.package.grid import Area, column_runs, parse_area
 from workbook_template.package.workbook_part import MAX_NAME_LENGTH, WorkbookPart
 
 SHEET_MARK = "_wt_sheet."
 CELLS_MARK = "_wt_cells."
+MAX_MARKED_CELLS = 100_000  # a mark stretched over more than any save writes is not to be trusted
 _TARGET = re.compile(r"^(?:'((?:[^']|'')+)'|([^'!]+))!(.+)$")
 _PLAIN = re.compile(r"[A-Za-z0-9]")
 _CODED = re.compile(r"_([0-9a-f]+)_")
@@ -23,7 +24,7 @@ _CODED = re.compile(r"_([0-9a-f]+)_")
 
 @dataclass(frozen=True, slots=True)
 class Ownership:
-    """`sheets`: the name a sheet was asked under -> its name now; `cells`: sheet -> areas written."""
+    """`sheets`: the name a sheet was asked under -> its name now; `cells`: sheet -> areas written, one column each."""
 
     sheets: Mapping[str, str]
     cells: Mapping[str, tuple[Area, ...]]
@@ -51,7 +52,7 @@ def read(book: WorkbookPart) -> Ownership:
         if name.startswith(SHEET_MARK):
             sheets[_decoded(name.removeprefix(SHEET_MARK))] = sheet
         area = parse_area(target[3]) if name.startswith(CELLS_MARK) else None
-        if area is not None:
+        if area is not None and area.size <= MAX_MARKED_CELLS:
             cells.setdefault(sheet, []).append(area)
     return Ownership(sheets, {sheet: tuple(sorted(areas)) for sheet, areas in cells.items()})
 
@@ -76,7 +77,7 @@ def changed(
     """The ownership after cells (row, column) of a sheet were written and others cleared."""
     held = {place for area in owned.cells.get(sheet, ()) for place in area.places()}
     cells = dict(owned.cells)
-    cells[sheet] = tuple(rectangles((held - set(cleared)) | set(written)))
+    cells[sheet] = tuple(column_runs((held - set(cleared)) | set(written)))
     return Ownership(owned.sheets, {name: areas for name, areas in cells.items() if areas})
 
 

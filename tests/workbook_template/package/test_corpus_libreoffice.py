@@ -1,4 +1,4 @@
-"""LibreOffice opens every edited workbook of the corpus and sees every other sheet as it was."""
+"""LibreOffice opens every edited workbook, of the corpus and made by hand, and sees every other sheet as it was."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from workbook_template.package import open_package
 
 from .samples import FIRST, block, corpus, needs_corpus
 from .test_corpus_workbooks import REFUSED
+from .test_features import BOOKS
 
 NEVER_THE_SAME = {"php_32readwriteSurfaceChart3", "php_explicitdate"}  # their formulas ask for chance or the time
 ALL_SHEETS = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,true,false,false,false,-1"
@@ -31,14 +32,13 @@ def converted(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, dic
     written = {}
     for name in ("before", "after"):
         (folder / name).mkdir()
-    for path in corpus("workbooks"):
-        if path.name in REFUSED:
-            continue
-        package = open_package(path)
-        written[path.stem] = package.worksheet_names[0]
-        (folder / "before" / path.name).write_bytes(path.read_bytes())
-        edited = package.apply(block(package, package.worksheet_names[0]))
-        (folder / "after" / path.name).write_bytes(edited)
+    books = {path.name: path.read_bytes() for path in corpus("workbooks") if path.name not in REFUSED}
+    books |= {f"made by hand {name}.xlsx": data for name, data in BOOKS.items()}
+    for name, data in books.items():
+        package = open_package(data)
+        written[Path(name).stem] = package.worksheet_names[0]
+        (folder / "before" / name).write_bytes(data)
+        (folder / "after" / name).write_bytes(package.apply(block(package, package.worksheet_names[0])))
     profile = f"-env:UserInstallation={(folder / 'profile').as_uri()}"
     for name in ("before", "after"):
         files = sorted(map(str, (folder / name).iterdir()))

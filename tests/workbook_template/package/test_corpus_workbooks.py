@@ -90,7 +90,7 @@ def test_strip_gives_back_the_original_members(edited: tuple[Path, Path, str]) -
 def test_marks_name_what_was_written(edited: tuple[Path, Path, str]) -> None:
     package = open_package(edited[1])
     assert dict(package.owned.sheets) == {FIRST: FIRST, SECOND: SECOND}
-    assert [area.last_row for area in package.owned.cells[edited[2]]] == [5]
+    assert [(area.first_row, area.last_row) for area in package.owned.cells[edited[2]]] == [(1, 5)] * 3
     assert package.sheet_names[-2:] == (FIRST, SECOND)
 
 
@@ -101,14 +101,15 @@ def test_no_error_that_the_original_had_not(edited: tuple[Path, Path, str]) -> N
 def test_our_reader_sees_what_was_and_what_is_new(edited: tuple[Path, Path, str]) -> None:
     original, copy, sheet = edited
     before, after = open_package(original), open_package(copy)
-    (area,) = after.owned.cells[sheet]
+    areas = after.owned.cells[sheet]
+    first = areas[0].first_column
     for name in before.worksheet_names:
         now = {(row, column): value for row, column, value in read_cells(after, name)}
         if name == sheet:
-            written = {place: now.pop(place) for place in area.places()}
-            assert written[(2, area.first_column)] == 3.0
-            assert written[(3, area.first_column + 1)] == "=not a formula"
-            assert written[(4, area.first_column + 2)] is True
+            written = {place: now.pop(place) for area in areas for place in area.places()}
+            assert written[(2, first)] == 3.0
+            assert written[(3, first + 1)] == "=not a formula"
+            assert written[(4, first + 2)] is True
         assert now == {(row, column): value for row, column, value in read_cells(before, name)}
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 import xlsxwriter
+from openpyxl.workbook.defined_name import DefinedName
 from xlsxwriter.worksheet import Worksheet
 
 from workbook_template.package import (
@@ -27,6 +28,7 @@ from workbook_template.package import (
 from .samples import FIRST, SECOND, block, log, made, parts, scratch
 
 PLAIN = made(log)
+BLOCK = tuple(Area(1, column, 5, column) for column in (4, 5, 6))
 
 
 def filled(data: bytes = PLAIN) -> bytes:
@@ -56,7 +58,8 @@ def test_edits_add_up_and_all_go_at_once() -> None:
     first = filled()
     second = open_package(first).apply(Edits((CellEdit("Log", 8, 9, "later"), CellEdit("Log", 2, 1, 77))))
     package = open_package(second)
-    assert package.owned.cells["Log"] == (Area(1, 4, 5, 6), Area(2, 1, 2, 1), Area(8, 9, 8, 9))
+    later = (Area(2, 1, 2, 1), Area(8, 9, 8, 9))
+    assert package.owned.cells["Log"] == (*BLOCK, *later)
     assert open_package(strip(package)).members == open_package(PLAIN).members
 
 
@@ -122,6 +125,33 @@ def test_marks_follow_what_another_program_moves_and_renames() -> None:
     assert open_package(strip(package)).sheet_names == ("Log",)
 
 
+def test_a_copy_that_the_user_made_of_our_sheet_is_the_users() -> None:
+    def change(book: openpyxl.Workbook) -> None:
+        copy = book.copy_worksheet(book[FIRST])
+        copy.title = "Kept"
+        copy.defined_names["_wt_sheet.Card"] = DefinedName("_wt_sheet.Card", attr_text="'Kept'!$A$1", hidden=True)
+
+    package = open_package(resaved(filled(), change))
+    assert package.final_name(FIRST) == FIRST
+    edits = Edits(scratch=scratch(), sheets=(FIRST, SECOND))
+    assert open_package(package.apply(edits)).sheet_names == ("Log", FIRST, SECOND, "Kept")
+    stripped = strip(package)
+    assert open_package(stripped).sheet_names == ("Log", "Kept")
+    assert b"_wt_" not in parts(stripped)["xl/workbook.xml"]
+
+
+def test_a_column_that_the_user_put_between_ours_is_the_users() -> None:
+    def change(book: openpyxl.Workbook) -> None:
+        sheet = book["Log"]
+        sheet.move_range("E1:F5", cols=1)
+        sheet["E2"] = "theirs"
+        names = book.defined_names
+        for name, column in (("_wt_cells.2", "F"), ("_wt_cells.3", "G")):
+            names[name].attr_text = f"'Log'!${column}$1:${column}$5"
+
+    assert values(strip(open_package(resaved(filled(), change))))[1] == [1, 70, 9.1, None, "theirs"]
+
+
 def test_after_another_program_saved_the_originals_are_never_used() -> None:
     def change(book: openpyxl.Workbook) -> None:
         book["Log"]["A6"] = 5
@@ -166,7 +196,7 @@ def test_sheets_and_cells_can_be_taken_out_one_by_one() -> None:
     fewer = open_package(data).apply(Edits(remove_sheets=(SECOND,), clear=(CellPlace("Log", 5, 4),)))
     package = open_package(fewer)
     assert package.sheet_names == ("Log", FIRST)
-    assert package.owned.cells["Log"] == (Area(1, 4, 4, 4), Area(1, 5, 5, 6))
+    assert package.owned.cells["Log"] == (Area(1, 4, 4, 4), *BLOCK[1:])
     assert open_package(strip(package)).members == open_package(PLAIN).members
 
 
@@ -200,7 +230,7 @@ def test_marks_survive_libreoffice(tmp_path: Path) -> None:
     subprocess.run([*command, str(tmp_path / "log.xlsx")], capture_output=True, timeout=60, check=True)
     package = open_package(tmp_path / "out" / "log.xlsx")
     assert dict(package.owned.sheets) == {FIRST: FIRST, SECOND: SECOND}
-    assert package.owned.cells["Log"] == (Area(1, 4, 5, 6),)
+    assert package.owned.cells["Log"] == BLOCK
     edits = block(package, "Log", column=4)
     again = package.apply(edits)
     assert open_package(again).apply(edits) == again
