@@ -22,6 +22,7 @@ from engine_rules import advise
 from tests.logs_on_disk import COMMAND, GOOD_PLUG, GOOD_RUN, contents, place_of, strapline, texts, write_log
 from workbook_template.build import append_run
 from workbook_template.hosts.file import FileHost
+from workbook_template.package import save
 from workbook_template.read import read_logbook
 
 CORPUS = Path(__file__).parents[2] / "shared" / "corpus" / "bad"
@@ -255,6 +256,23 @@ def test_ctrl_c_ends_quietly_and_writes_nothing(tmp_path: Path, after_s: float) 
         said = process.communicate(timeout=60)
     assert (process.returncode, said) == (130, ("", ""))
     assert contents(tmp_path) == before
+
+
+@unix_only
+@pytest.mark.parametrize("after_s", [0.02, 0.1])
+def test_ctrl_c_in_the_midst_of_saving_leaves_nothing_about(tmp_path: Path, after_s: float) -> None:
+    log = tmp_path / "LOG.xlsx"
+    log.write_bytes(b"a racer's")
+    before = signal.signal(signal.SIGALRM, signal.default_int_handler)
+    try:
+        signal.setitimer(signal.ITIMER_REAL, after_s)
+        with pytest.raises(KeyboardInterrupt):
+            save(log, bytes(200_000_000))
+            time.sleep(5)  # where the disk was faster than the signal
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, before)
+    assert not list(tmp_path.glob(".*.tmp"))
 
 
 # -- a folder of workbooks

@@ -25,7 +25,7 @@ def save(path: Path | str, data: bytes) -> Path | None:
         try:
             backup = _backed_up(target) if target.exists() else None
             os.replace(fresh, target)
-        except OSError:
+        except BaseException:  # Ctrl-C too
             fresh.unlink(missing_ok=True)
             raise
     except OSError as error:
@@ -49,7 +49,7 @@ def _written_beside(target: Path, data: bytes) -> Path:
             shutil.copymode(target, fresh)
         else:
             fresh.chmod(0o666 & ~_umask())
-    except OSError:
+    except BaseException:
         with contextlib.suppress(OSError):
             fresh.unlink()
         raise
@@ -69,7 +69,7 @@ def _backed_up(target: Path) -> Path:
     fresh = _written_beside(target, content)
     try:
         os.replace(fresh, backup)
-    except OSError:
+    except BaseException:
         fresh.unlink(missing_ok=True)
         raise
     return backup
