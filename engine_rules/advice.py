@@ -161,17 +161,7 @@ class Advice:
             "stage": self.stage,
             "readable": self.readable,
             "headline": self.headline,
-            "jets": [
-                {
-                    "corner": jet.corner,
-                    "from": jet.old,
-                    "to": jet.new,
-                    "flow_pct": jet.flow_pct,
-                    "wanted": jet.wanted,
-                }
-                | {"because": list(jet.because)}
-                for jet in self.jets
-            ],
+            "jets": [_jet_json(jet) for jet in self.jets] or None,
             "timing": None
             if self.timing is None
             else {"from": self.timing.old, "to": self.timing.new, "because": list(self.timing.because)},

@@ -17,7 +17,7 @@ class JointModel:
     """The joint Gaussian of cylinders and readings: values n, sds n, and the families of the n looks.
 
     states: covariance of the 2N errors. cross: of these with the readings, 2N x n. seen: of what the readings look at,
-    without their noise, n x n.
+    without their noise, n x n. Values are what a reading says beyond `foretold`, what was expected of it.
     """
 
     looks: tuple[Look, ...]
@@ -26,6 +26,7 @@ class JointModel:
     states: Array
     cross: Array
     seen: Array
+    foretold: Array
 
     def family(self, name: str) -> NDArray[np.bool_]:
         """Which looks are of that family."""
@@ -66,10 +67,11 @@ class JointModel:
         return np.asarray((covariance + covariance.T) / 2.0)
 
 
-def joint_model(looks: tuple[Look, ...], prior: Array) -> JointModel:
-    """The joint Gaussian of these looks and a state of that prior covariance, 2N + 2 square, its mean zero."""
+def joint_model(looks: tuple[Look, ...], prior: Array, mean: Array) -> JointModel:
+    """The joint Gaussian of these looks and a state of that prior covariance, 2N + 2 square, and that mean, 2N."""
     rows = np.array([look.row for look in looks]).reshape(len(looks), len(prior))
     values, sds = np.array([look.value for look in looks]), np.array([look.sd for look in looks])
     states = len(prior) - 2
     cross = prior[:states] @ rows.T
-    return JointModel(looks, values, sds, prior[:states, :states], cross, rows @ prior @ rows.T)
+    foretold = rows[:, :states] @ mean
+    return JointModel(looks, values - foretold, sds, prior[:states, :states], cross, rows @ prior @ rows.T, foretold)

@@ -32,7 +32,6 @@ class Order:
     holds: frozenset[str]
     needs: tuple[Worded, ...] = ()
     wants: tuple[Worded, ...] = ()
-    alarmed: bool = False
 
     def need(self, what: str) -> tuple[Worded, ...]:
         """The needs of one kind."""

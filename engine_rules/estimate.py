@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine_rules.advice import SetAside
+from engine_rules.carry import Belief
 from engine_rules.conditioning import JointModel, joint_model
 from engine_rules.logbook import Cell, Engine, Finding, Logbook, Run
 from engine_rules.looks import Gains, Look, Looks, gains_from, gather
@@ -98,24 +99,27 @@ def estimate(
     disregard: Set[tuple[int, str]] = frozenset(),
     noise_factor: float = 1.0,
     gains: Gains | None = None,
+    belief: Belief | None = None,
 ) -> Estimate:
     """Mixture and timing error of every cylinder of the engine, from one run.
 
     disregard: (cylinder, kind) left out, kind 'ring', 'shell_ring', 'strap_mark', 'egt' or 'lambda'. noise_factor:
-    widens the spread of rings and strap marks. gains: learned ones, in place of those of the targets.
+    widens the spread of rings and strap marks. gains: learned ones, in place of those of the targets. belief: what
+    earlier runs left, in place of errors of zero with the spread of the targets.
     """
     engine, targets = logbook.engine, logbook.targets
     looks = gather(logbook, run, disregard, noise_factor, gains or gains_from(targets))
-    model = joint_model(looks.used, _prior(engine, targets))
+    count = len(engine.numbers)
+    expected = belief.mean if belief is not None else np.zeros(2 * count)
+    model = joint_model(looks.used, _prior(engine, targets, belief), expected)
     bounded, set_aside = _bound(model, targets["prior.set_aside_sd"])
     weights = model.weights(np.ones(len(looks.used), dtype=bool))
-    weights, notes = _doubt_probes(engine, targets, looks, model, bounded, weights)
-    mean, covariance = weights @ bounded, model.error_covariance(weights)
-    count = len(engine.numbers)
+    weights, notes = _doubt_probes(engine, targets, looks, model, bounded, weights, expected)
+    mean, covariance = expected + weights @ bounded, model.error_covariance(weights)
     level = np.full((1, count), 1.0 / count)
     common_covariance = np.kron(np.eye(2), level) @ covariance @ np.kron(np.eye(2), level).T
     return Estimate(
-        cylinders=_states(engine, looks.used, weights * bounded, mean, covariance),
+        cylinders=_states(engine, looks.used, weights * bounded, mean, covariance, belief),
         common_mixture_pct=float(mean[:count].mean()),
         common_mixture_sd=float(np.sqrt(common_covariance[0, 0])),
         common_timing_deg=float(mean[count:].mean()),
@@ -130,13 +134,15 @@ def estimate(
     )
 
 
-def _prior(engine: Engine, targets: Targets) -> Array:
-    """Covariance of the state before anything is read: a common error and one of each cylinder's own."""
+def _prior(engine: Engine, targets: Targets, belief: Belief | None) -> Array:
+    """Covariance of the state before anything is read: what earlier runs left, or a common error and each one's own."""
     count = len(engine.numbers)
     covariance = np.zeros((2 * count + 2, 2 * count + 2))
     for at, quantity in ((0, "mixture_{}_pct"), (count, "timing_{}_deg")):
         common, own = (targets["prior." + quantity.format(part)] for part in ("common", "own"))
         covariance[at : at + count, at : at + count] = common**2 + own**2 * np.eye(count)
+    if belief is not None:
+        covariance[: 2 * count, : 2 * count] = belief.covariance
     covariance[-2, -2] = targets["strap.heat_steps_sd"] ** 2
     covariance[-1, -1] = targets["egt.offset_sd_k"] ** 2
     return covariance
@@ -158,9 +164,13 @@ def _bound(model: JointModel, bound_sd: float) -> tuple[Array, tuple[SetAside, .
             break
     middle = expect @ bounded
     aside = tuple(
-        SetAside(str(look.cell) if look.cell else None, _why_aside(look, middle[at], bounded[at]), look.cylinder)
+        SetAside(
+            str(look.cell) if look.cell else None,
+            _why_aside(look, model.foretold[at] + middle[at], model.foretold[at] + bounded[at]),
+            look.cylinder,
+        )
         for at, look in enumerate(model.looks)
-        if abs(look.value - bounded[at]) > ASIDE
+        if abs(model.values[at] - bounded[at]) > ASIDE
     )
     return bounded, aside
 
@@ -195,7 +205,7 @@ def _why_aside(look: Look, expected: float, kept: float) -> str:
 
 
 def _doubt_probes(
-    engine: Engine, targets: Targets, looks: Looks, model: JointModel, bounded: Array, weights: Array
+    engine: Engine, targets: Targets, looks: Looks, model: JointModel, bounded: Array, weights: Array, expected: Array
 ) -> tuple[Array, list[Finding]]:
     """The weights, with a probe left out where it is in doubt and the answer without it is the safer one.
 
@@ -204,7 +214,7 @@ def _doubt_probes(
     probe that was set aside, for a dead one reads cold. Safer is leaner (more fuel) and more advanced (less timing).
     """
     count, numbers = len(engine.numbers), engine.numbers
-    first = model.weights(model.family("mixture")) @ bounded
+    first = expected + model.weights(model.family("mixture")) @ bounded
     probes = {look.cylinder: at for at, look in enumerate(looks.used) if look.kind == "egt"}
     aside = model.family("egt") & (np.abs(model.values - bounded) > ASIDE)
     weights, notes = weights.copy(), []
@@ -235,9 +245,9 @@ def _not_rich(look: Look, alone: bool, aside: bool) -> Finding:
 
 
 def _states(
-    engine: Engine, looks: tuple[Look, ...], moves: Array, mean: Array, covariance: Array
+    engine: Engine, looks: tuple[Look, ...], moves: Array, mean: Array, covariance: Array, belief: Belief | None
 ) -> tuple[CylinderState, ...]:
-    """Each cylinder's part of the result. moves: 2N x n, what each reading moved."""
+    """Each cylinder's part of the result. moves: 2N x n, what each reading moved from what was expected."""
     count = len(engine.numbers)
     apart = np.kron(np.eye(2), np.eye(count) - 1.0 / count)
     own = apart @ mean
@@ -254,10 +264,20 @@ def _states(
             own_mixture_sd=float(own_sd[at]),
             own_timing_deg=float(own[count + at]),
             own_timing_sd=float(own_sd[count + at]),
-            contributions=_contributions(cylinder, looks, moves[at], moves[count + at]),
+            contributions=(
+                *_carried(belief, at, count),
+                *_contributions(cylinder, looks, moves[at], moves[count + at]),
+            ),
         )
         for at, cylinder in enumerate(engine.numbers)
     )
+
+
+def _carried(belief: Belief | None, at: int, count: int) -> tuple[Contribution, ...]:
+    if belief is None:
+        return ()
+    text = f"expected from the runs up to {belief.since}"
+    return (Contribution(text, None, "carried", None, float(belief.mean[at]), float(belief.mean[count + at])),)
 
 
 def _contributions(

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from statistics import fmean
 
-from engine_rules.air import AirState, station_pressure_pa, vapour_pressure_from_relative_humidity_pa
 from engine_rules.decide import current_jets
 from engine_rules.evidence import cell_text, set_plug
 from engine_rules.facts import Changed, Compared, Said, Worded
-from engine_rules.logbook import Air, Logbook, Run
+from engine_rules.logbook import Logbook, Run
+from engine_rules.weather import air_state
 
 
 def facts_of_history(logbook: Logbook, run: Run) -> list[Worded]:
@@ -20,19 +20,6 @@ def facts_of_history(logbook: Logbook, run: Run) -> list[Worded]:
 def reference_run(logbook: Logbook, run: Run) -> Run | None:
     """The newest run marked Reference before this one."""
     return next((one for one in reversed(logbook.before(run)) if one.reference), None)
-
-
-def air_state(air: Air) -> AirState | None:
-    """The air of a run, or None when temperature, station pressure or humidity cannot be had."""
-    if air.temp_c is None or air.pressure_pa is None or air.humidity_pct is None:
-        return None
-    pressure = air.pressure_pa.value
-    if air.pressure_kind is not None and air.pressure_kind.value == "sea-level":
-        if air.altitude_m is None:
-            return None
-        pressure = station_pressure_pa(pressure, air.altitude_m.value)
-    vapour = vapour_pressure_from_relative_humidity_pa(air.temp_c.value, air.humidity_pct.value / 100)
-    return AirState(air.temp_c.value, pressure, vapour)
 
 
 def _reference(logbook: Logbook, run: Run) -> Iterator[Worded]:

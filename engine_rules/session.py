@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
 from engine_rules.advice import Advice
 from engine_rules.assemble import assemble
+from engine_rules.carry import Belief, belief_before
 from engine_rules.decide import Order, decide
 from engine_rules.estimate import Estimate, estimate
 from engine_rules.evidence import facts_of_run
-from engine_rules.facts import Alarm, Hold, LeaveOut, Need, Stage, Unfit, Want, Weaker
+from engine_rules.facts import Hold, LeaveOut, Need, Stage, Unfit, Want, Weaker
 from engine_rules.judge import facts_of_estimate
 from engine_rules.logbook import Logbook, Run
 from engine_rules.lookback import facts_of_history
@@ -21,39 +25,87 @@ STRAP_KINDS = ("strap_mark",)
 CAUTIOUS = ("safety", "reading", "timing", "fuel", "heat", "spread", "settled")
 
 
+@dataclass(frozen=True, slots=True)
+class Fitness:
+    """What the reading rules made of a run: fit to tune from, what is left out, how much wider its spread is."""
+
+    fit: bool
+    left_out: frozenset[tuple[int, str]]
+    noise_factor: float
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """The reasoning over one log. What is worked out of one run is kept for those that come after it."""
+
+    logbook: Logbook
+    _fitness: dict[str, Fitness] = field(default_factory=dict)
+
+    def advise(self, run: str | None = None) -> Advice:
+        """The advice for one run, by name; without one, for the newest that has readings. Raises LogbookError."""
+        logbook, one = self.logbook, self.logbook.run(run)
+        belief = belief_before(logbook, one, self._learned)
+        reasoner = new_reasoner()
+        reasoner.declare(*facts_of_run(logbook, one))
+        reasoner.reason("reading")
+        self._fitness[one.name] = _fitness(logbook, reasoner)
+        solved = self._solve(one, belief, reasoner)
+        for phase in ("evidence", "safety", "want", "order"):
+            reasoner.reason(phase)
+        order = _order(reasoner)
+        step = decide(logbook, one, solved, order)
+        reasoner.declare(*facts_of_step(logbook, one, step))
+        reasoner.reason("choice")
+        reasoner.declare(*facts_of_history(logbook, one))
+        reasoner.reason("look back")
+        return assemble(logbook, one, solved, order, step, reasoner, trace_of(reasoner.fired))
+
+    def fitness(self, run: Run) -> Fitness:
+        """What the reading rules make of a run."""
+        if run.name not in self._fitness:
+            reasoner = new_reasoner()
+            reasoner.declare(*facts_of_run(self.logbook, run))
+            reasoner.reason("reading")
+            self._fitness[run.name] = _fitness(self.logbook, reasoner)
+        return self._fitness[run.name]
+
+    def _learned(self, run: Run, belief: Belief | None) -> Belief | None:
+        fitness = self.fitness(run)
+        if not fitness.fit:
+            return None
+        seen = estimate(self.logbook, run, fitness.left_out, fitness.noise_factor, belief=belief)
+        return Belief(seen.mean, seen.covariance, f"run {run.name}")
+
+    def _solve(self, run: Run, belief: Belief | None, reasoner: Reasoner) -> Estimate:
+        logbook, fitness = self.logbook, self._fitness[run.name]
+        solved = estimate(logbook, run, fitness.left_out, fitness.noise_factor, belief=belief)
+        # Whether fuel is settled must not hang on the straps, or a longer mark could end that work and open timing.
+        strapless = fitness.left_out | {(number, kind) for number in logbook.engine.numbers for kind in STRAP_KINDS}
+        fuel_alone = estimate(logbook, run, strapless, fitness.noise_factor, belief=belief)
+        reasoner.declare(*facts_of_estimate(logbook, solved, room_for_steps(logbook, run, fuel_alone, solved)))
+        return solved
+
+
 def advise(logbook: Logbook, run: str | None = None) -> Advice:
     """The advice for one run, by name; without one, for the newest that has readings.
 
     Raises LogbookError when there is no such run.
     """
-    one = logbook.run(run)
-    reasoner = new_reasoner()
-    reasoner.declare(*facts_of_run(logbook, one))
-    reasoner.reason("reading")
-    solved = _solve(logbook, one, reasoner)
-    reasoner.reason("evidence")
-    reasoner.reason("safety")
-    reasoner.reason("want")
-    reasoner.reason("order")
-    order = _order(reasoner)
-    step = decide(logbook, one, solved, order)
-    reasoner.declare(*facts_of_step(logbook, one, step))
-    reasoner.reason("choice")
-    reasoner.declare(*facts_of_history(logbook, one))
-    reasoner.reason("look back")
-    return assemble(logbook, one, solved, order, step, reasoner, trace_of(reasoner.fired))
+    return Session(logbook).advise(run)
 
 
-def _solve(logbook: Logbook, run: Run, reasoner: Reasoner) -> Estimate:
-    left_out = frozenset((fact["cylinder"], fact["what"]) for fact in reasoner.known(LeaveOut))
-    noise = logbook.targets["fit.short_noise"] if reasoner.known(Weaker) else 1.0
-    solved = estimate(logbook, run, left_out, noise)
-    # Whether fuel is settled must not hang on the straps, or a longer mark could end that work and open timing.
-    strapless = left_out | {(number, kind) for number in logbook.engine.numbers for kind in STRAP_KINDS}
-    fuel_alone = estimate(logbook, run, frozenset(strapless), noise)
-    room = room_for_steps(logbook, run, fuel_alone, solved)
-    reasoner.declare(*facts_of_estimate(logbook, solved, room))
-    return solved
+def advise_each(logbook: Logbook, names: Iterable[str]) -> Iterator[Advice]:
+    """The advice for each of these runs."""
+    session = Session(logbook)
+    return (session.advise(name) for name in names)
+
+
+def _fitness(logbook: Logbook, reasoner: Reasoner) -> Fitness:
+    return Fitness(
+        fit=not reasoner.known(Unfit),
+        left_out=frozenset((fact["cylinder"], fact["what"]) for fact in reasoner.known(LeaveOut)),
+        noise_factor=logbook.targets["fit.short_noise"] if reasoner.known(Weaker) else 1.0,
+    )
 
 
 def _order(reasoner: Reasoner) -> Order:
@@ -64,5 +116,4 @@ def _order(reasoner: Reasoner) -> Order:
         holds=frozenset(fact["what"] for fact in reasoner.known(Hold)),
         needs=tuple(reasoner.known(Need)),
         wants=tuple(reasoner.known(Want)),
-        alarmed=any(fact["level"] == "stop" for fact in reasoner.known(Alarm)),
     )

@@ -13,7 +13,6 @@ from typing import Any
 
 from openpyxl.workbook import Workbook
 
-from engine_rules import advise
 from engine_rules.advice import Advice
 from engine_rules.logbook import LogbookError
 from workbook_template.build import BlankOptions, build_blank
@@ -62,7 +61,9 @@ def runs_to_read(log: LogFile) -> Sequence[str]:
 
 def advise_each(log: LogFile, names: Iterable[str]) -> Iterator[Advice]:
     """The advice for each of these runs, in turn."""
-    return (advise(log.book.logbook, name) for name in names)
+    from engine_rules.session import advise_each as reason_each
+
+    return reason_each(log.book.logbook, names)
 
 
 def fill_in(log: LogFile, advices: Sequence[Advice]) -> Filled:

@@ -192,7 +192,7 @@ def generic_look(value: float, sd: float, *row: float) -> Look:
 def solved(looks: list[Look], prior: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     whole = np.eye(len(prior) + 2)
     whole[: len(prior), : len(prior)] = prior
-    model = joint_model(tuple(looks), whole)
+    model = joint_model(tuple(looks), whole, np.zeros(len(whole) - 2))
     free = np.zeros(len(looks), dtype=bool)
     weights = model.best_weights(model.cross, ~free, free)
     return weights @ model.values, model.error_covariance(weights)
