@@ -15,6 +15,7 @@ def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "libreoffice: opens or prints workbooks with LibreOffice (soffice, pdftotext)")
 
 
+@pytest.hookimpl(tryfirst=True)  # before a skip of the test's own could hide what is missing
 def pytest_runtest_setup(item: pytest.Item) -> None:
     """Where a program is missing a test is skipped with a clear word, but fails where all must run (CI=true)."""
     for mark, programs in PROGRAMS.items():
