@@ -269,6 +269,27 @@ def rules(
     print_rules(_terminal(), found)
 
 
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Argument(metavar="[FOLDER]", help="Where to put it.")] = Path("strapline-demo"),
+) -> None:
+    """Make the log of an invented car's season and fill it, to look at."""
+    from strapline_demo.season import build_season
+    from workbook_template.log_file import fill_in, open_log, runs_to_read
+    from workbook_template.say import filled_lines
+
+    folder.mkdir(parents=True, exist_ok=True)
+    log = folder / "season.xlsx"
+    build_season(log)
+    opened = open_log(log)
+    advices = _advised(opened, runs_to_read(opened))
+    filled = fill_in(opened, advices)
+    for advice in advices:
+        _terminal().print(f"Run {advice.run} ({advice.stage}): {advice.headline}", soft_wrap=True)
+    for line in filled_lines(filled, len(advices)):
+        _terminal().print(line, soft_wrap=True)
+
+
 def _terminal(error: bool = False) -> Console:
     from rich.console import Console
 

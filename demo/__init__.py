@@ -1,0 +1,1 @@
+"""The season of an invented car, as a workbook."""
