@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -229,6 +229,7 @@ class VirtualEngine:
 
 
 _RIGHT_TIP_C = 740.0
+_DAMPEST_PA = 2800.0  # a dew point of 23 °C
 
 
 def _draw(seed: int, options: Options) -> VirtualEngine:
@@ -237,8 +238,7 @@ def _draw(seed: int, options: Options) -> VirtualEngine:
     drawn_hardware = str(rng.choice(["none", "tabs", "paired", "per-cylinder"]))
     drawn_step = float(rng.choice([0.5, 1.0]))
     layout = LAYOUTS[options.layout or str(drawn_layout)]
-    air = Air(float(rng.uniform(8, 34)), 101325.0 * math.exp(-float(rng.uniform(0, 1300)) / 8400.0),
-              float(rng.uniform(25, 80)))  # fmt: skip
+    air = _draw_air(rng)
     start = _draw_start(rng, layout)
     truth = _draw_truth(rng, layout, start, air)
     on_paper = next(iter(truth.enrichment_in2.values()), 0.0) * float(rng.uniform(0.95, 1.05))
@@ -252,6 +252,12 @@ def _draw(seed: int, options: Options) -> VirtualEngine:
         start=start,
         truth=truth,
     )
+
+
+def _draw_air(rng: np.random.Generator) -> Air:
+    temp, height_m, humidity = rng.uniform(8.0, 34.0), rng.uniform(0.0, 1300.0), rng.uniform(25.0, 80.0)
+    air = Air(float(temp), 101325.0 * math.exp(-float(height_m) / 8400.0), float(humidity))
+    return replace(air, humidity_pct=air.humidity_pct * min(1.0, _DAMPEST_PA / air.vapour_pa))
 
 
 def _draw_start(rng: np.random.Generator, layout: Layout) -> Tuneup:
@@ -317,20 +323,22 @@ def _draw_shares(rng: np.random.Generator, layout: Layout) -> Floats:
 
 
 def weather(seed: int, engine: VirtualEngine, runs: int) -> tuple[Air, ...]:
-    """The air of each run: it drifts from run to run, and now and then it is another day."""
+    """The air of each run: it drifts from run to run, and now and then it is another day. Moisture stays in the air."""
     rng = np.random.default_rng([seed, 2])
     first = engine.truth.reference_air
     airs = [first]
-    day = (first.temp_c, first.pressure_pa, first.humidity_pct)
+    temp, pressure, vapour = first.temp_c, first.pressure_pa, first.vapour_pa
     while len(airs) < runs:
-        last = airs[-1]
         if rng.random() < 0.25:
-            temp, pressure, humidity = (
-                float(rng.normal(middle, spread)) for middle, spread in zip(day, (6.0, 700.0, 14.0), strict=True)
-            )
+            temp = first.temp_c + float(rng.normal(0.0, 5.0))
+            pressure = first.pressure_pa + float(rng.normal(0.0, 700.0))
+            vapour = first.vapour_pa * float(np.exp(rng.normal(0.0, 0.25)))
         else:
-            temp = last.temp_c + float(rng.normal(0.0, 2.0))
-            pressure = last.pressure_pa + float(rng.normal(0.0, 120.0))
-            humidity = last.humidity_pct + float(rng.normal(0.0, 5.0))
-        airs.append(Air(float(np.clip(temp, 0.0, 42.0)), pressure, float(np.clip(humidity, 10.0, 95.0))))
+            temp += float(rng.normal(0.0, 2.0))
+            pressure += float(rng.normal(0.0, 120.0))
+            vapour *= float(np.exp(rng.normal(0.0, 0.04)))
+        temp = float(np.clip(temp, 0.0, 38.0))
+        saturated = Air(temp, pressure, 100.0).vapour_pa
+        vapour = float(np.clip(vapour, 0.10 * saturated, min(0.95 * saturated, _DAMPEST_PA)))
+        airs.append(Air(temp, pressure, 100.0 * vapour / saturated))
     return tuple(airs)

@@ -107,7 +107,7 @@ class Racer:
             looks=looks,
             bank_lambda=self._bank_lambda(rng, state) if self.logged == "lambda" and self._eye.lambda_by_bank else {},
             speed_m_s=self._speed(rng, state, air),
-            full_load_s=round(float(rng.uniform(7.0, 11.0)), 1),
+            full_load_s=round(float(rng.uniform(8.5, 11.5)), 1),
             clean_cut=clean_cut,
             idled_after=idled,
             timing_known_safe=False,
