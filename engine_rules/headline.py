@@ -31,6 +31,8 @@ def headline(
     return NOTHING_TO_CHANGE["unproven" if order.stage == "timing" and "advance" in order.holds else order.stage]
 
 
+MOST_TRIMS_NAMED = 3
+
 NOTHING_TO_CHANGE = {
     "unproven": "Change nothing yet: prove that the timing is safe.",
     "timing": "Change nothing yet: timing cannot be moved from what was logged.",
@@ -47,13 +49,13 @@ def change_words(
     """All changes in one phrase, in the order of the work; empty when nothing changes."""
     parts = [f"{jet.corner} jet {jet.old} to {jet.new}" for jet in jets]
     parts += [
-        f"cylinder {one.cylinder} fuel trim {one.fuel_trim.old:+g} to {one.fuel_trim.new:+g} %"
+        f"cylinder {one.cylinder} fuel trim {_signed(one.fuel_trim.old)} to {_signed(one.fuel_trim.new)} %"
         for one in cylinders
         if one.fuel_trim
     ]
     if timing is not None:
         parts.append(f"total timing {timing.old:g} to {timing.new:g}")
-    parts += [f"cylinder {one.cylinder} timing {one.trim.old:+g} to {one.trim.new:+g}" for one in cylinders if one.trim]
+    parts += _trim_words(cylinders)
     plug = next((one.plug for one in cylinders if one.plug), None)
     if plug is not None:
         parts.append(f"plugs {plug.old} to {plug.new}")
@@ -61,6 +63,17 @@ def change_words(
     if tips:
         parts.append(f"regular tip on cylinder {_list(tips)}")
     return ", ".join(parts)
+
+
+def _trim_words(cylinders: tuple[CylinderAdvice, ...]) -> list[str]:
+    moved = [(one.cylinder, one.trim) for one in cylinders if one.trim]
+    if len(moved) > MOST_TRIMS_NAMED:
+        return [f"trim the timing of cylinders {_list([number for number, _ in moved])}, each as its box says"]
+    return [f"cylinder {number} timing {_signed(trim.old)} to {_signed(trim.new)}" for number, trim in moved]
+
+
+def _signed(value: float) -> str:
+    return f"{value:+g}".replace("-", "−") if value else "0"
 
 
 def _list(numbers: list[int]) -> str:

@@ -31,6 +31,7 @@ from workbook_template.build_sheet import (
     number_format,
     offer_words,
     set_print,
+    use_house_font,
     write_list,
 )
 from workbook_template.hosts.blocks import block_from_sheet
@@ -45,6 +46,7 @@ def build_blank(options: BlankOptions | None = None) -> Workbook:
     engine = starter_engine(options or BlankOptions())
     book = Workbook()
     book.remove(book.worksheets[0])
+    use_house_font(book)
     _write_start(book)
     _write_runs(book, engine)
     _write_readings(book, engine)

@@ -24,11 +24,13 @@ TITLE_ROW, HINT_ROW, HEADING_ROW = 1, 2, 3
 LAST_LISTED_ROW = 2000
 SHELF_NAMES = {"jets": "JetLabels", "plugs": "PlugLabels"}
 
-TITLE = Font(name="Calibri", bold=True, size=14)
-PART = Font(name="Calibri", bold=True, size=12)
-NAME = Font(name="Calibri", bold=True, size=11)
-HINT = Font(name="Calibri", italic=True, size=11, color="555555")
-OURS = Font(name="Calibri", bold=True, italic=True, size=11)
+# On every system, or with a twin of the same widths: a column is as wide as it was meant to be, on screen and on paper.
+HOUSE_FONT = "Arial"
+TITLE = Font(name=HOUSE_FONT, bold=True, size=14)
+PART = Font(name=HOUSE_FONT, bold=True, size=12)
+NAME = Font(name=HOUSE_FONT, bold=True, size=10)
+HINT = Font(name=HOUSE_FONT, italic=True, size=10, color="555555")
+OURS = Font(name=HOUSE_FONT, bold=True, italic=True, size=10)
 _HEADING_FILL = PatternFill("solid", fgColor="E7E6E6")
 _OURS_FILL = PatternFill("solid", fgColor="F6F4EE")
 UNDERLINED = Border(bottom=Side("thin", color="7F7F7F"))
@@ -36,6 +38,12 @@ _HAIR = Side("hair", color="7F7F7F")
 _BODY = Border(left=_HAIR, right=_HAIR, top=_HAIR, bottom=_HAIR)
 _LINE = Border(top=Side("thin", color="7F7F7F"), bottom=Side("medium", color="404040"))
 _FORMATS = {"date": "yyyy-mm-dd", "time": "hh:mm", "share": "0.00", "plain_number": "0.####"}
+
+
+def use_house_font(book: Workbook) -> None:
+    """Make the house's letters those of every cell that names none."""
+    fonts: Any = vars(book)["_fonts"]  # openpyxl has no other way to the default font, which is the first
+    fonts[0] = Font(name=HOUSE_FONT, size=10)
 
 
 def begin_sheet(book: Workbook, sheet: SheetLayout, title_column: int = 1) -> Worksheet:

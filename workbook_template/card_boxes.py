@@ -83,7 +83,8 @@ def _tasks(one: CylinderAdvice, engine: Engine, advice: Advice, tab_unit: str) -
     if one.trim is not None:
         tasks.append(f"Trim {trim_move(one.trim)}")
         if one.tab_mm is not None:
-            tasks.append(f"Tab {tab_bend(one.tab_mm, tab_unit)}{_with_companion(one.cylinder, engine)}")
+            amount, _, way = tab_bend(one.tab_mm, tab_unit).rpartition(" ")
+            tasks += [f"Tab {amount}", f"{way}{_with_companion(one.cylinder, engine)}"]
     if one.plug is not None:
         tasks.append(f"Plug {one.plug.old} {ARROW} {one.plug.new}{_lacking(one.plug)}")
     if one.tip is not None:

@@ -275,6 +275,7 @@ def demo(
 ) -> None:
     """Make the log of an invented car's season and fill it, to look at."""
     from strapline_demo.season import build_season
+
     from workbook_template.log_file import fill_in, open_log, runs_to_read
     from workbook_template.say import filled_lines
 

@@ -13,6 +13,7 @@ MM_PER_IN = 25.4
 KEEP = "keep"
 # A number format: how far something is off target.
 ERROR_FORMAT = f'+0.0;"{MINUS}"0.0;0.0'
+SMALLEST_WORTH_PCT = 0.1
 LINK_COLOR = "0563C1"
 
 
@@ -47,10 +48,10 @@ def signed_format(value: float, places: int = 2) -> str:
 
 
 def mixture_words(one: CylinderAdvice, settled: Settled) -> str:
-    """'Lean 4.1 ± 1.2 %', 'On target +0.8 ± 1.2 %' or that it was not read."""
+    """'Lean 4.1 ± 1.2 %', 'Right +0.8 ± 1.2 %' or that it was not read."""
     if one.mixture_pct is None:
         return "Mixture not read"
-    return f"{_error_words(one.mixture_pct, one.mixture_sd, settled.mixture_pct, 'Rich', 'Lean', 'On target')} %"
+    return f"{_error_words(one.mixture_pct, one.mixture_sd, settled.mixture_pct, 'Rich', 'Lean', 'Right')} %"
 
 
 def timing_words(one: CylinderAdvice, settled: Settled) -> str:
@@ -90,7 +91,9 @@ def swap_words(swap: Swap) -> str:
 
 def worth_words(worth: Worth) -> str:
     """What the advice is worth, as an estimate."""
-    about = f"Worth about {plain(worth.torque_pct)} % torque, give or take {plain(worth.sd)}"
+    if worth.torque_pct < SMALLEST_WORTH_PCT:
+        return f"Worth less than {SMALLEST_WORTH_PCT:g} % torque: no one run can show it."
+    about = f"Worth about {plain(worth.torque_pct)} % torque, give or take {plain(max(worth.sd, SMALLEST_WORTH_PCT))}"
     return f"{about}; {'it may be nothing' if worth.torque_pct <= worth.sd else 'not a promise'}."
 
 

@@ -153,7 +153,7 @@ def test_a_run_without_a_stop_has_no_stop_sign() -> None:
 
 def test_boxes_say_what_to_change_or_to_leave() -> None:
     said = texts(card(v8_all_change()))
-    assert "See caution\nTrim 0° → −1°\nTab 0.44 mm later\nPlug B → C\nTip → regular" in said
+    assert "See caution\nTrim 0° → −1°\nTab 0.44 mm\nlater\nPlug B → C\nTip → regular" in said
     assert "Lean 3.1 ± 1.2 %\nAdvanced 1.7 ± 0.8°\nHow sure: likely" in said
     assert "TOTAL TIMING" in said and "34° → 33°" in said
     assert texts(card(four_settled())).count("leave") == 4
@@ -180,7 +180,7 @@ def test_jets_stand_in_the_cylinders_own_box_where_each_has_one() -> None:
 def test_a_feature_that_moves_two_companions_is_bent_once() -> None:
     case = v8_all_change()
     paired = Case(logbook(v8(timing_hardware="paired"), {}), case.advice)
-    assert any("Tab 0.44 mm later, once with 6" in text for text in texts(card(paired)))
+    assert any("Tab 0.44 mm\nlater, once with 6" in text for text in texts(card(paired)))
 
 
 def test_alcohol_has_its_own_warning() -> None:

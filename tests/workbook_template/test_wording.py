@@ -41,7 +41,7 @@ def test_formats_have_the_decimals_of_the_value() -> None:
 
 @pytest.mark.parametrize(
     ("mixture", "said"),
-    [(-4.1, "Lean 4.1 ± 1.2 %"), (3.0, "Rich 3.0 ± 1.2 %"), (-2.5, "On target −2.5 ± 1.2 %")],
+    [(-4.1, "Lean 4.1 ± 1.2 %"), (3.0, "Rich 3.0 ± 1.2 %"), (-2.5, "Right −2.5 ± 1.2 %")],
 )
 def test_mixture_is_named(mixture: float, said: str) -> None:
     assert mixture_words(CylinderAdvice(1, mixture_pct=mixture, mixture_sd=1.2), SETTLED) == said
@@ -72,6 +72,7 @@ def test_parts_that_are_not_on_hand_are_named() -> None:
 def test_worth_is_never_a_promise() -> None:
     assert worth_words(Worth(0.4, 0.3)) == "Worth about 0.4 % torque, give or take 0.3; not a promise."
     assert worth_words(Worth(0.2, 0.3)).endswith("it may be nothing.")
+    assert worth_words(Worth(0.04, 0.01)) == "Worth less than 0.1 % torque: no one run can show it."
 
 
 def test_one_caution_for_several_cylinders_is_said_once() -> None:
