@@ -40,9 +40,7 @@ def check(edits: Iterable[CellEdit], cleared: Collection[Place], obstacles: Obst
                           "it heads a column in the middle of a table; delete that column by hand")  # fmt: skip
 
 
-def write(
-    sheet: SheetPart, styles: Styles, obstacles: Obstacles, edits: list[CellEdit], signed: str, *, from_1904: bool
-) -> Touched:
+def write(sheet: SheetPart, styles: Styles, obstacles: Obstacles, edits: list[CellEdit], *, from_1904: bool) -> Touched:
     """Write the cells, which `check` has passed; tables grow by columns whose headings are among them."""
     doomed = frozenset((edit.row, edit.column) for edit in edits)
     followers, had_formulas = _free_formulas(sheet, doomed)
@@ -58,7 +56,7 @@ def write(
             cell.set("s", str(styles.derived(base, edit.style, number_format)))
         cell_values.write(cell, edit.value, from_1904=from_1904)
         sheet.widen(edit.row, edit.column)
-        _hang(obstacles, edit, signed)
+        _hang(obstacles, edit)
     obstacles.notes.flush()
     formulas_written = any(isinstance(edit.value, Formula) for edit in edits)
     return Touched(frozenset(followers), frozenset(grown), had_formulas or formulas_written)
@@ -91,14 +89,14 @@ def _free_formulas(sheet: SheetPart, doomed: frozenset[Place]) -> tuple[list[Pla
     return followers, gone
 
 
-def _hang(obstacles: Obstacles, edit: CellEdit, signed: str) -> None:
+def _hang(obstacles: Obstacles, edit: CellEdit) -> None:
     if edit.link is not None:
         obstacles.links.set_location(edit.row, edit.column, edit.link.removeprefix("#"))
-    elif obstacles.owns(edit.row, edit.column):
+    else:
         obstacles.links.remove(edit.row, edit.column)
     if edit.note is not None:
-        obstacles.notes.set(edit.row, edit.column, edit.note, signed)
-    elif obstacles.owns(edit.row, edit.column):
+        obstacles.notes.set(edit.row, edit.column, edit.note)
+    else:
         obstacles.notes.remove(edit.row, edit.column)
 
 

@@ -6,6 +6,7 @@ The drawing (VML) is often no well-formed XML, so shapes are put in and taken ou
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from xml.sax.saxutils import quoteattr
 
 from lxml import etree
@@ -46,10 +47,15 @@ _SHAPES_PER_BLOCK = 1024
 
 
 class Notes:
-    """The notes of one sheet; `flush` writes their drawing once all are set."""
+    """The notes of one sheet; `flush` writes their drawing once all are set.
 
-    def __init__(self, sheet: SheetPart) -> None:
+    Ours are those that we signed; some programs drop the signatures, so one without any is ours on a cell of ours.
+    """
+
+    def __init__(self, sheet: SheetPart, signed: str, owns: Callable[[int, int], bool]) -> None:
         self._sheet = sheet
+        self._owns = owns
+        self._signed = signed
         self._part = _comments_part(sheet)
         self._of_cell: dict[str, etree._Element] = {}
         if self._part is not None:
@@ -58,17 +64,26 @@ class Notes:
                 self._of_cell[element.get("ref", "").replace("$", "")] = element
         self._added: list[tuple[int, int]] = []
 
-    def author(self, row: int, column: int) -> str | None:
-        """Who signed the note of a cell; None where it has none."""
+    def ours(self, row: int, column: int) -> bool:
+        author = self._author(row, column)
+        return author == self._signed or (author == "" and self._owns(row, column))
+
+    def theirs(self, row: int, column: int) -> bool:
+        return self._author(row, column) is not None and not self.ours(row, column)
+
+    def unsigned(self, row: int, column: int) -> bool:
+        return self._author(row, column) == ""
+
+    def _author(self, row: int, column: int) -> str | None:
         element = self._of_cell.get(cell_name(row, column))
         if element is None or self._part is None:
             return None
         root = self._sheet.draft.root(self._part)
         names = root.findall(f"{markup.own(root, 'authors')}/*")
         index = markup.number(element, "authorId")
-        return (names[index].text or "") if index < len(names) else ""
+        return (names[index].text or "").strip() if index < len(names) else ""
 
-    def set(self, row: int, column: int, text: str, signed: str) -> None:
+    def set(self, row: int, column: int, text: str) -> None:
         """Give the cell a note, or the note another text."""
         if self._part is None:
             self._part = _made_comments_part(self._sheet)
@@ -79,7 +94,7 @@ class Notes:
             listed = markup.child_in_order(root, "commentList", _ORDER)
             element = etree.SubElement(listed, markup.own(listed, "comment"))
             element.set("ref", name)
-            element.set("authorId", str(_author_index(root, signed)))
+            element.set("authorId", str(_author_index(root, self._signed)))
             self._of_cell[name] = element
             self._added.append((row, column))
         for child in list(element):
@@ -87,8 +102,8 @@ class Notes:
         cell_values.put_text(etree.SubElement(element, markup.own(root, "text")), text)
 
     def remove(self, row: int, column: int) -> None:
-        """Take the note of a cell away, with its shape."""
-        element = self._of_cell.pop(cell_name(row, column), None)
+        """Take the note of a cell away, with its shape, if it is ours."""
+        element = self._of_cell.pop(cell_name(row, column)) if self.ours(row, column) else None
         parent = element.getparent() if element is not None else None
         if element is None or parent is None:
             return

@@ -19,7 +19,7 @@ from workbook_template.package import (
 )  # fmt: skip
 from workbook_template.package.container import Member, read_members, write_members
 from workbook_template.package.draft import Draft
-from workbook_template.package.edits import CellEdit, Edits, Formula
+from workbook_template.package.edits import AUTHOR, CellEdit, Edits, Formula
 from workbook_template.package.errors import EditRefused, PackageRefused
 from workbook_template.package.grid import MAX_COLUMN, MAX_ROW, Area, column_runs
 from workbook_template.package.obstacles import Obstacles
@@ -54,7 +54,7 @@ class Package:
 
         One column is left empty beside a table that cannot grow. Raises EditRefused where there is no room.
         """
-        part, obstacles = _opened(WorkbookPart(Draft(self.members)), sheet, self.owned)
+        part, obstacles = _opened(WorkbookPart(Draft(self.members)), sheet, self.owned, AUTHOR)
         used = obstacles.used_to()
         stuck = any(not table.plain and table.area.last_column == used for table in obstacles.tables)
         column = used + (2 if stuck else 1)
@@ -72,7 +72,7 @@ class Package:
         found = []
         for sheet in _sheets_of(edits):
             try:
-                part, obstacles = _opened(book, sheet, self.owned)
+                part, obstacles = _opened(book, sheet, self.owned, edits.author)
             except EditRefused as refused:
                 found.append(refused)
                 continue
@@ -108,12 +108,13 @@ def open_package(source: Path | str | bytes) -> Package:
     return Package(read_members(source))
 
 
-def strip(package: Package) -> bytes:
+def strip(package: Package, author: str = AUTHOR) -> bytes:
     """The package without anything that `apply` ever put in.
 
     If nothing has edited it since, every member is the original's, byte for byte. If another program has, the
     originals no longer fit and are not used: our sheets, cells, notes, links and table columns are taken out
-    where they stand now, all else stays as that program left it (cell formats stay listed).
+    where they stand now, all else stays as that program left it (cell formats stay listed). Notes and links are
+    ours where `author` signed them.
     """
     draft = Draft(package.members)
     book = WorkbookPart(draft)
@@ -124,7 +125,7 @@ def strip(package: Package) -> bytes:
         return data
     if package.locked_reason is not None:
         raise PackageRefused(package.locked_reason)
-    return _Work(package.members, package.owned).emptied()
+    return _Work(package.members, package.owned).emptied(author)
 
 
 class _Work:
@@ -170,16 +171,17 @@ class _Work:
 
     def change_cells(self, sheet: str, edits: Edits) -> None:
         """Write and clear the cells of one sheet."""
-        part, obstacles = _opened(self.book, sheet, self.owned)
-        written = [_linked(edit, self.renamed) for edit in edits.cells if edit.sheet == sheet]
-        places = {(edit.row, edit.column) for edit in written}
+        part, obstacles = _opened(self.book, sheet, self.owned, edits.author)
+        wanted = {(edit.row, edit.column): edit for edit in edits.cells if edit.sheet == sheet}
+        written = [_linked(edit, self.renamed) for edit in wanted.values()]
+        places = set(wanted)
         asked = dict.fromkeys((place.row, place.column) for place in edits.clear if place.sheet == sheet)
         cleared = [place for place in asked if place not in places]
         cell_edits.check(written, cleared, obstacles, part)
         styles = Styles(self.book)
         touched = [cell_edits.clear(part, obstacles, cleared)]
         touched.append(cell_edits.write(
-            part, styles, obstacles, written, edits.author, from_1904=self.book.dates_from_1904()
+            part, styles, obstacles, written, from_1904=self.book.dates_from_1904()
         ))  # fmt: skip
         self.recalculate |= any(isinstance(edit.value, Formula) for edit in written)
         self.owned = ownership.changed(self.owned, part.name, places, cleared)
@@ -192,18 +194,16 @@ class _Work:
         if self.intended.calc_chain:
             calc_chain.drop(self.book)
         ownership.write(self.book, self.owned)
-        if self.kept is None or not self.owned:
-            self.intended.dropped |= originals.drop(self.book)
-        else:
+        if self.kept is not None and self.draft.members() != originals.restored(self.kept, self.base):
             originals.seal(self.book, self.kept, self.base)
         return self._gated()
 
-    def emptied(self) -> bytes:
+    def emptied(self, signed: str) -> bytes:
         """The bytes of the package with all that is owned taken out where it stands now."""
         for wanted in list(self.owned.sheets):
             self._remove(wanted)
         for sheet in list(self.owned.cells):
-            part, obstacles = _opened(self.book, sheet, self.owned)
+            part, obstacles = _opened(self.book, sheet, self.owned, signed)
             places = [place for area in self.owned.areas(sheet) for place in area.places()]
             stuck = cell_edits.stuck_headings(obstacles, places)
             held = [place for place in places if _holds_anything(part, obstacles, place) and place not in stuck]
@@ -256,12 +256,12 @@ def _sheets_of(edits: Edits) -> list[str]:
     return list(dict.fromkeys([edit.sheet for edit in edits.cells] + [place.sheet for place in edits.clear]))
 
 
-def _opened(book: WorkbookPart, name: str, owned: Ownership) -> tuple[SheetPart, Obstacles]:
+def _opened(book: WorkbookPart, name: str, owned: Ownership, signed: str) -> tuple[SheetPart, Obstacles]:
     sheet = book.sheet(name)
     if sheet is None:
         raise EditRefused(name, "", "there is no such sheet in the workbook; check its name")
     part = SheetPart(book.draft, sheet)
-    return part, Obstacles(part, Styles(book), owned.areas(sheet.name))
+    return part, Obstacles(part, Styles(book), owned, signed)
 
 
 def _linked(edit: CellEdit, renamed: dict[str, str]) -> CellEdit:
@@ -275,5 +275,5 @@ def _linked(edit: CellEdit, renamed: dict[str, str]) -> CellEdit:
 
 
 def _holds_anything(part: SheetPart, obstacles: Obstacles, place: tuple[int, int]) -> bool:
-    has_hangers = obstacles.links.covers(*place) or obstacles.notes.author(*place) is not None
+    has_hangers = obstacles.links.ours(*place) or obstacles.notes.ours(*place)
     return part.cell(*place) is not None or has_hangers

@@ -58,13 +58,17 @@ class CellPlace:
     column: int
 
 
+AUTHOR = "strapline"
+
+
 @dataclass(frozen=True, slots=True)
 class Edits:
     """Everything of one save.
 
     The sheets named in `sheets` are taken from `scratch` and come last in the book, in that order; one that an
     earlier save added is replaced where it stands. `remove_sheets` names earlier added sheets to take out.
-    `author` signs the notes.
+    `author` signs notes and links, so that they are known from the user's own. Of two edits of one cell the last
+    counts.
     """
 
     cells: tuple[CellEdit, ...] = ()
@@ -72,4 +76,4 @@ class Edits:
     scratch: Workbook | None = None
     sheets: tuple[str, ...] = ()
     remove_sheets: tuple[str, ...] = ()
-    author: str = "strapline"
+    author: str = AUTHOR

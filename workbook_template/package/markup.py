@@ -185,6 +185,11 @@ def settle(parent: etree._Element, element: etree._Element, key: str) -> None:
     parent.append(element)
 
 
+def vacancies(parent: etree._Element) -> set[str]:
+    """The keys for which places are kept."""
+    return {child.text or "" for child in parent.iterchildren(etree.ProcessingInstruction) if _vacant(child)}
+
+
 def sweep(root: etree._Element) -> None:
     """Forget the places kept, and lists that have become empty."""
     for vacancy in list(root.iter(etree.ProcessingInstruction)):

@@ -8,6 +8,7 @@ from workbook_template.package.edits import CellEdit
 from workbook_template.package.errors import EditRefused
 from workbook_template.package.grid import MAX_COLUMN, MAX_ROW, Area, cell_name, parse_area, parse_areas
 from workbook_template.package.links import Links
+from workbook_template.package.ownership import Ownership
 from workbook_template.package.sheet_part import SheetPart
 from workbook_template.package.styles import Styles
 from workbook_template.package.tables import Table
@@ -16,14 +17,14 @@ _TRUE = ("1", "true", "on")
 
 
 class Obstacles:
-    """The obstacles of one sheet; `owned` are the areas that earlier saves wrote."""
+    """The obstacles of one sheet; `owned` is what earlier saves wrote, `signed` whose notes and links are ours."""
 
-    def __init__(self, sheet: SheetPart, styles: Styles, owned: list[Area]) -> None:
+    def __init__(self, sheet: SheetPart, styles: Styles, owned: Ownership, signed: str) -> None:
         self._sheet = sheet
         self._styles = styles
-        self._owned = owned
-        self.links = Links(sheet)
-        self.notes = Notes(sheet)
+        self._owned = owned.areas(sheet.name)
+        self.links = Links(sheet, signed, owned.sheets.values())
+        self.notes = Notes(sheet, signed, self.owns)
         self._merged = _listed(sheet, "mergeCells", "mergeCell")
         self._arrays = [area for area in formulas.areas_of_kind(sheet, "array") if not area.one_cell]
         self._what_ifs = formulas.areas_of_kind(sheet, "dataTable")
@@ -54,17 +55,16 @@ class Obstacles:
         """Raise EditRefused where this value, note or link may not be written."""
         self.check(edit.row, edit.column)
         self._check_tables(edit)
-        if self.owns(edit.row, edit.column):
-            return
         place = cell_name(edit.row, edit.column)
-        if edit.link is not None and self.links.covers(edit.row, edit.column):
+        if edit.link is not None and self.links.theirs(edit.row, edit.column):
             raise EditRefused(self._sheet.name, place, "it has a link already; take it away or choose another cell")
+        unclear = self.notes.unsigned(edit.row, edit.column)
+        if self.notes.theirs(edit.row, edit.column) and (edit.note is not None or unclear):
+            raise EditRefused(self._sheet.name, place, "it has a note already; take it away or choose another cell")
         if edit.note is None:
             return
         if self._notes_locked:
             raise EditRefused(self._sheet.name, place, "notes are locked by the sheet's protection; unprotect it")
-        if self.notes.author(edit.row, edit.column) is not None:
-            raise EditRefused(self._sheet.name, place, "it has a note already; take it away or choose another cell")
 
     def within(self, area: Area, first_column: int, last_column: int) -> bool:
         """Whether something that cannot join a table lies in these columns of the area's rows."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import posixpath
 from dataclasses import dataclass
+from itertools import count
 from urllib.parse import unquote
 
 from lxml import etree
@@ -47,27 +48,19 @@ def by_id(draft: Draft, source: str, wanted: str | None) -> Relationship | None:
     return next((found for found in read(draft, source) if found.id == wanted), None)
 
 
-def add(draft: Draft, source: str, kind: str, target: str, *, strict: bool) -> str:
-    """Add a relationship to another part in the dialect of the workbook; returns its new id."""
+def add(draft: Draft, source: str, kind: str, target: str, *, strict: bool, former: str | None = None) -> str:
+    """Add a relationship to another part in the dialect of the workbook; its id is `former`, or the first free."""
     base = posixpath.dirname(source.replace("\\", "/")) or "."
     prefix = markup.STRICT_RELATED if strict else markup.RELATED
     attributes = {"Type": f"{prefix}/{kind}", "Target": posixpath.relpath(target, base)}
-    return add_as_is(draft, source, attributes)
-
-
-def add_as_is(draft: Draft, source: str, attributes: dict[str, str]) -> str:
-    """Add a relationship with the attributes given (Type, Target, TargetMode); returns its new id."""
     part = rels_part(source)
     if not draft.has(part):
         draft.put_root(part, markup.new_root(_NAMESPACE, "Relationships"))
     root = draft.root(part)
-    taken = {element.get("Id") for element in _elements(draft, source)}
-    number = 1
-    while f"rId{number}" in taken:
-        number += 1
-    child = markup.made(root, "Relationship", Id=f"rId{number}", **attributes)
-    markup.settle(root, child, f"rId{number}")
-    return f"rId{number}"
+    taken = {element.get("Id") for element in _elements(draft, source)} | markup.vacancies(root)
+    identifier = former or next(name for number in count(1) if (name := f"rId{number}") not in taken)
+    markup.settle(root, markup.made(root, "Relationship", Id=identifier, **attributes), identifier)
+    return identifier
 
 
 def remove(draft: Draft, source: str, wanted: str) -> None:

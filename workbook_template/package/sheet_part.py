@@ -69,6 +69,7 @@ class SheetPart:
         """The cell, made in its place where it is missing, with the row's style or the column's."""
         found = self.cell(row, column)
         if found is not None:
+            self._name_cells(row)
             return found
         style = self.style_at(row, column)
         parent = self._made_row(row)

@@ -40,7 +40,7 @@ class WorkbookPart:
         self.root = draft.root(self.part)
         _check_dialect(self.root)
         self.strict = markup.is_strict(self.root)
-        self._released: set[str] = set()
+        self._released: dict[str, str] = {}
 
     def sheets(self) -> list[Sheet]:
         """All sheets in the book's order; raises PackageRefused where one leads nowhere."""
@@ -89,13 +89,11 @@ class WorkbookPart:
 
     def add_sheet(self, name: str, part: str) -> int:
         """List a new worksheet last, or let one that was released lead to the part; its position (0-based)."""
-        identifier = relationships.add(self.draft, self.part, "worksheet", part, strict=self.strict)
         elements = self.sheet_elements()
-        for position, element in enumerate(elements):
-            if element.get("name") == name:
-                element.set(markup.related(self.root), identifier)
-                self._released.discard(name)
-                return position
+        former = self._released.pop(name, None)
+        identifier = relationships.add(self.draft, self.part, "worksheet", part, strict=self.strict, former=former)
+        if former is not None:
+            return next(at for at, element in enumerate(elements) if element.get("name") == name)
         highest = max((markup.number(element, "sheetId") for element in elements), default=0)
         parent = self.root.find(markup.own(self.root, "sheets"))
         assert parent is not None
@@ -110,8 +108,8 @@ class WorkbookPart:
         """Let a listed sheet lead to no part, until `add_sheet` gives it one; its local names go."""
         position = next(i for i, sheet in enumerate(self.sheets()) if sheet.name == name)
         element = self.sheet_elements()[position]
-        relationships.remove(self.draft, self.part, element.get(markup.related(self.root), ""))
-        self._released.add(name)
+        self._released[name] = element.get(markup.related(self.root), "")
+        relationships.remove(self.draft, self.part, self._released[name])
         for defined in self.defined_names():
             if defined.get("localSheetId") == str(position):
                 self.remove_name(defined)
@@ -123,7 +121,7 @@ class WorkbookPart:
         parent = element.getparent()
         assert parent is not None
         parent.remove(element)
-        self._released.discard(name)
+        del self._released[name]
         self._count_without(position)
 
     def defined_names(self) -> list[etree._Element]:

@@ -144,10 +144,10 @@ def test_rows_and_cells_without_names_are_counted() -> None:
     start, end = text.index("<sheetData>"), text.index("</sheetData>")
     bare = "<sheetData><row><c><v>1</v></c><c><v>2</v></c></row><row/><row><c><v>5</v></c></row>"
     data = replaced(PLAIN, SHEET, text[start:end], bare)
-    edited = apply(data, CellEdit("Log", 1, 4, 9), CellEdit("Log", 2, 1, 8))
+    edited = apply(data, CellEdit("Log", 3, 1, True), CellEdit("Log", 1, 4, 9), CellEdit("Log", 2, 1, 8))
     values = {(row, column): value for row, column, value in read_cells(open_package(edited), "Log")}
-    assert values == {(1, 1): 1, (1, 2): 2, (1, 4): 9, (2, 1): 8, (3, 1): 5}
-    assert [row[0].value for row in loaded(edited).iter_rows(max_col=1)] == [1, 8, 5]
+    assert values == {(1, 1): 1, (1, 2): 2, (1, 4): 9, (2, 1): 8, (3, 1): True}
+    assert [row[0].value for row in loaded(edited).iter_rows(max_col=1)] == [1, 8, True]
 
 
 def test_what_hung_on_the_old_value_goes_and_extensions_stay() -> None:

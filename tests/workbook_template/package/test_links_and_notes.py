@@ -11,7 +11,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from workbook_template.package import CellEdit, EditRefused, Edits, open_package, strip
 
-from .samples import block, log, made, parts, with_part
+from .samples import block, log, made, parts, replaced, with_part
 
 THREADED = "application/vnd.ms-excel.threadedcomments+xml"
 THREADED_KIND = "http://schemas.microsoft.com/office/2017/10/relationships/threadedComment"
@@ -59,7 +59,9 @@ def test_a_note_changes_and_goes() -> None:
 
 def test_a_link_changes_and_goes() -> None:
     first = apply(made(annotated), CellEdit("Log", 3, 5, "x", link="#Log!A1"))
-    assert b'<hyperlink ref="E3" location="\'Log\'!A1"/>' in parts(first)["xl/worksheets/sheet1.xml"]
+    assert (
+        b'<hyperlink ref="E3" location="\'Log\'!A1" tooltip="strapline"/>' in parts(first)["xl/worksheets/sheet1.xml"]
+    )
     second = apply(first, CellEdit("Log", 3, 5, "x", link="#Log!A2"))
     assert b"'Log'!A2" in parts(second)["xl/worksheets/sheet1.xml"]
     third = parts(apply(second, CellEdit("Log", 3, 5, "x")))["xl/worksheets/sheet1.xml"]
@@ -76,6 +78,26 @@ def test_a_link_changes_and_goes() -> None:
 def test_theirs_are_never_replaced(edit: CellEdit, reason: str) -> None:
     with pytest.raises(EditRefused, match=reason):
         open_package(made(annotated)).apply(Edits((edit,)))
+
+
+def test_a_value_written_twice_beside_their_note_and_link_leaves_both() -> None:
+    edits = Edits((CellEdit("Log", 2, 1, 77), CellEdit("Log", 2, 2, 78)))
+    once = open_package(made(annotated)).apply(edits)
+    assert open_package(once).apply(edits) == once
+    assert notes(once) == {"A2": ("Racer", "theirs")}
+    assert b'<hyperlink ref="B2" r:id="rId1"/>' in parts(once)["xl/worksheets/sheet1.xml"]
+
+
+def test_a_note_that_nobody_signed_is_theirs() -> None:
+    data = replaced(made(annotated), "xl/comments1.xml", "<author>Racer</author>", "<author> </author>")
+    with pytest.raises(EditRefused, match="A2: it has a note already"):
+        open_package(data).apply(Edits((CellEdit("Log", 2, 1, 77),)))
+
+
+def test_of_two_edits_of_one_cell_the_last_counts() -> None:
+    data = apply(made(log), CellEdit("Log", 3, 5, 1, note="first", link="#Log!A1"), CellEdit("Log", 3, 5, 2))
+    assert notes(data) == {}
+    assert b'<c r="E3"><v>2</v></c>' in parts(data)["xl/worksheets/sheet1.xml"]
 
 
 def test_threaded_comments_stay() -> None:

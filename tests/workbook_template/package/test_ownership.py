@@ -75,6 +75,15 @@ def test_a_sheet_comes_in_place_of_its_former_self() -> None:
     assert open_package(again).apply(edits) == again
 
 
+def test_a_new_sheet_beside_a_replaced_one() -> None:
+    first = open_package(PLAIN).apply(Edits(scratch=scratch(), sheets=(SECOND,)))
+    edits = Edits(scratch=scratch(), sheets=(FIRST, SECOND))
+    second = open_package(first).apply(edits)
+    assert open_package(second).sheet_names == ("Log", SECOND, FIRST)
+    assert open_package(second).apply(edits) == second
+    assert values(second, SECOND) == [["because"]]
+
+
 def test_fewer_parts_the_second_time_leave_none_behind() -> None:
     new = scratch()
     for name in (FIRST, SECOND):
@@ -200,6 +209,16 @@ def test_sheets_and_cells_can_be_taken_out_one_by_one() -> None:
     assert open_package(strip(package)).members == open_package(PLAIN).members
 
 
+def test_cells_of_theirs_that_were_cleared_come_back() -> None:
+    data = open_package(PLAIN).apply(Edits(clear=(CellPlace("Log", 2, 1),)))
+    assert values(data)[1] == [None, 70, 9.1]
+    assert open_package(strip(open_package(data))).members == open_package(PLAIN).members
+
+
+def test_no_edit_is_no_change() -> None:
+    assert open_package(open_package(PLAIN).apply(Edits())).members == open_package(PLAIN).members
+
+
 def test_sheets_that_are_not_ours_are_not_taken_out() -> None:
     with pytest.raises(EditRefused, match="not written by this program"):
         open_package(filled()).apply(Edits(remove_sheets=("Log",)))
@@ -236,4 +255,6 @@ def test_marks_survive_libreoffice(tmp_path: Path) -> None:
     assert open_package(again).apply(edits) == again
     stripped = strip(open_package(again))
     assert values(stripped)[:2] == [["Run", "Air", "ET"], [1, 70, 9.1]]
+    sheet = openpyxl.load_workbook(io.BytesIO(stripped))["Log"]
+    assert not [cell for row in sheet.iter_rows() for cell in row if cell.comment or cell.hyperlink]
     assert open_package(stripped).sheet_names == ("Log",)
