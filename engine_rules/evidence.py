@@ -78,15 +78,26 @@ def _said_entry(what: str, entry: Entry[Any], value: object, text: str) -> Worde
 def _time_at_load(run: Run, targets: Targets) -> Iterator[Worded]:
     time, laps = run.conduct.full_load_s, run.conduct.laps
     if time is not None:
-        grade = "enough"
-        if time.value < targets["fit.full_load_s"]:
-            grade = "too short"
-        elif time.value < targets["fit.full_load_sure_s"]:
-            grade = "marginal"
+        grade = load_grade(time.value, targets)
         yield _said_entry("full_load", time, grade, f"{time.value:g} s at full load: {grade}")
-    if laps is not None and run.conduct.pull is not None and run.conduct.pull.value == "hot laps":
-        grade = "too few" if laps.value < targets["fit.laps"] else "enough"
-        yield _said_entry("laps", laps, grade, f"{laps.value:g} laps: {grade}")
+    few = laps_grade(run, targets)
+    if laps is not None and few:
+        yield _said_entry("laps", laps, few, f"{laps.value:g} laps: {few}")
+
+
+def load_grade(full_load_s: float, targets: Targets) -> str:
+    """'enough', 'marginal' or 'too short' a time at full load for plugs to take their marks."""
+    if full_load_s < targets["fit.full_load_s"]:
+        return "too short"
+    return "marginal" if full_load_s < targets["fit.full_load_sure_s"] else "enough"
+
+
+def laps_grade(run: Run, targets: Targets) -> str:
+    """'enough' or 'too few' hot laps; empty where none were said or the run was no hot laps."""
+    laps, pull = run.conduct.laps, run.conduct.pull
+    if laps is None or pull is None or pull.value != "hot laps":
+        return ""
+    return "too few" if laps.value < targets["fit.laps"] else "enough"
 
 
 def known_safe(logbook: Logbook, run: Run) -> Worded | None:
@@ -174,7 +185,7 @@ def _probes(run: Run, targets: Targets) -> Iterator[Worded]:
 
 
 def _sums(logbook: Logbook, run: Run) -> Iterator[Worded]:
-    read = [reading for reading in run.readings if _is_read(reading)]
+    read = [reading for reading in run.readings if anything_read(reading)]
     extent = "all" if len(read) == len(logbook.engine.cylinders) else "some" if read or run.bank_lambda else "none"
     yield Said(what="readings", value=extent, text=f"readings of {len(read)} cylinders", cell="")
     if len(plug_labels(run)) > 1:
@@ -202,7 +213,8 @@ def _sums(logbook: Logbook, run: Run) -> Iterator[Worded]:
     yield from _heat_so_far(logbook, run)
 
 
-def _is_read(reading: Reading) -> bool:
+def anything_read(reading: Reading) -> bool:
+    """True where something was read on this cylinder, a plug or a gauge."""
     return bool(reading.signs) or reading.egt_c is not None or reading.lambda_ratio is not None
 
 

@@ -6,6 +6,7 @@ advanced), the heat error common to the plugs (steps, positive hot), and the lev
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass, field
@@ -22,6 +23,16 @@ Vector = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
+class GainDoubt:
+    """What the spread of learned gains adds to that of a reading, in its own unit."""
+
+    ring_mm: float = 0.0
+    shell_ring_turns: float = 0.0
+    strap_share: float = 0.0
+    egt_k: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Gains:
     """How far each sign moves for a change of the state. An engine's own log may put learned ones in place of these."""
 
@@ -32,6 +43,7 @@ class Gains:
     strap_share_per_heat_step: float
     egt_k_per_pct: float
     egt_k_per_deg: float
+    doubt: GainDoubt = GainDoubt()
 
 
 def gains_from(targets: Targets) -> Gains:
@@ -112,11 +124,12 @@ class _Reader:
         amount = sign.amount if sign.amount is not None else word_lists()[sign.kind].amounts.get(sign.word or "")
         if amount is None or sign.certainty <= 0.0:
             return
-        if not _applies(self.engine, sign.kind):
+        if not applies(self.engine, sign.kind):
             self.not_applying.append((cylinder, sign.kind, sign.cell))
             return
-        target, gain, sd = _scale(self.engine, self.targets, self.gains, sign)
-        value, sd = (amount - target) / gain, sd * self.noise_factor / sign.certainty / abs(gain)
+        target, gain, doubt = _scale(self.engine, self.targets, self.gains, sign)
+        spread = math.hypot(sign_spread(self.targets, sign) * self.noise_factor / sign.certainty, doubt)
+        value, sd = (amount - target) / gain, spread / abs(gain)
         text = f"{word_lists()[sign.kind].title} {sign.written or sign.word or f'{amount:g}'}"
         if sign.kind != "strap_mark":
             self.add("mixture", sign.kind, (cylinder,), value, sd, text, sign.cell, mixture=1.0)
@@ -131,7 +144,7 @@ class _Reader:
         if reading.egt_c is None:
             return
         entry, text = reading.egt_c, f"EGT {reading.egt_c.written or f'{reading.egt_c.value:.0f} °C'}"
-        sd = self.targets["egt.noise_k"] * noise
+        sd = math.hypot(self.targets["egt.noise_k"] * noise, self.gains.doubt.egt_k)
         value, at = entry.value - level_c, (reading.cylinder,)
         mixture, timing = self.gains.egt_k_per_pct, self.gains.egt_k_per_deg
         self.add("egt", "egt", at, value, sd, text, entry.cell, mixture=mixture, timing=timing, level=1.0)
@@ -141,11 +154,10 @@ class _Reader:
         if ratio <= 0.0:
             self.notes.append(Finding(f"{text} is not possible and is left out", cell))
             return
-        target = self.targets[f"lambda.target_{self.engine.fuel.replace(' ', '_').lower()}"]
-        leaded = self.targets["lambda.leaded_noise"] if self.engine.fuel == "leaded gasoline" else 1.0
+        value = 100.0 * (lambda_target(self.engine, self.targets) / ratio - 1.0)
         # The spread is taken at target: one that fell as lambda rose would let a leaner reading count for less fuel.
-        sd = 100.0 * self.targets["lambda.noise"] * leaded / target
-        self.add("mixture", kind, cylinders, 100.0 * (target / ratio - 1.0), sd, text, cell, mixture=1.0)
+        sd = lambda_spread_pct(self.engine, self.targets)
+        self.add("mixture", kind, cylinders, value, sd, text, cell, mixture=1.0)
 
 
 def gather(logbook: Logbook, run: Run, disregard: Set[tuple[int, str]], noise_factor: float, gains: Gains) -> Looks:
@@ -162,7 +174,7 @@ def gather(logbook: Logbook, run: Run, disregard: Set[tuple[int, str]], noise_fa
         if reading.lambda_ratio is not None and (at, "lambda") not in disregard:
             entry = reading.lambda_ratio
             reader.oxygen("lambda", (at,), entry.value, f"lambda {entry.written or f'{entry.value:g}'}", entry.cell)
-    for bank, cylinders in _banks_read(engine, run, disregard):
+    for bank, cylinders in banks_read(engine, run, disregard):
         entry = run.bank_lambda[bank]
         text = f"lambda {entry.written or f'{entry.value:g}'} of bank {bank}"
         reader.oxygen("bank_lambda", cylinders, entry.value, text, entry.cell)
@@ -193,24 +205,43 @@ def heat_steps(run: Run, shelf: PlugShelf) -> Mapping[int, float]:
     return {cylinder: float(common - rung) for cylinder, rung in rungs.items()}
 
 
-def _applies(engine: Engine, kind: str) -> bool:
+def applies(engine: Engine, kind: str) -> bool:
     """False where the fuel makes no such sign: no soot on the porcelain on alcohol, none on the shell on E85."""
     return not (kind == "ring" and engine.is_alcohol) and not (kind == "shell_ring" and engine.fuel == "E85")
 
 
 def _scale(engine: Engine, targets: Targets, gains: Gains, sign: Sign) -> tuple[float, float, float]:
-    """Target, gain and spread of a sign, in its scale's unit."""
+    """Target, gain and the doubt of a learned gain, in the sign's scale's unit."""
+    if sign.kind == "ring":
+        return targets["ring.target_mm"], gains.ring_mm_per_pct, gains.doubt.ring_mm
+    if sign.kind == "shell_ring":
+        target = targets["shell_ring.target_turns"]
+        return target, gains.shell_ring_turns_per_pct, gains.doubt.shell_ring_turns
+    return targets[f"strap.target_{engine.run_length}"], gains.strap_share_per_deg, gains.doubt.strap_share
+
+
+def sign_spread(targets: Targets, sign: Sign) -> float:
+    """Spread of a ring, shell ring or strap mark as it was read, in its scale's unit."""
     measured = sign.word is None
     if sign.kind == "ring":
-        spread = targets["ring.noise_measured_mm" if measured else "ring.noise_word_mm"]
-        return targets["ring.target_mm"], gains.ring_mm_per_pct, spread
+        return targets["ring.noise_measured_mm" if measured else "ring.noise_word_mm"]
     if sign.kind == "shell_ring":
-        return targets["shell_ring.target_turns"], gains.shell_ring_turns_per_pct, targets["shell_ring.noise_turns"]
-    spread = targets["strap.noise_measured" if measured else "strap.noise_word"]
-    return targets[f"strap.target_{engine.run_length}"], gains.strap_share_per_deg, spread
+        return targets["shell_ring.noise_turns"]
+    return targets["strap.noise_measured" if measured else "strap.noise_word"]
 
 
-def _banks_read(engine: Engine, run: Run, disregard: Set[tuple[int, str]]) -> Iterator[tuple[str, tuple[int, ...]]]:
+def lambda_spread_pct(engine: Engine, targets: Targets) -> float:
+    """Spread of a lambda sensor in percent fuel, at target."""
+    leaded = targets["lambda.leaded_noise"] if engine.fuel == "leaded gasoline" else 1.0
+    return 100.0 * targets["lambda.noise"] * leaded / lambda_target(engine, targets)
+
+
+def lambda_target(engine: Engine, targets: Targets) -> float:
+    """Lambda of best power on this fuel."""
+    return targets[f"lambda.target_{engine.fuel.replace(' ', '_').lower()}"]
+
+
+def banks_read(engine: Engine, run: Run, disregard: Set[tuple[int, str]]) -> Iterator[tuple[str, tuple[int, ...]]]:
     """Each bank whose lambda can be used, with its cylinders.
 
     One cylinder whose lambda is disregarded (a misfire reads lean) spoils the sensor that it shares.
