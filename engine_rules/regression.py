@@ -30,13 +30,14 @@ class Coefficients:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Surprise:
-    """How k rows, k x d, stand to a belief: what they say beyond it, k, and why they may.
+    """How k rows stand to a belief in d coefficients: what they say beyond it, k, and why they may.
 
-    doubt: covariance of what the belief foretells of them, k x k. noise: of the rows themselves, k x k.
+    cross: covariance of rows and coefficients, k x d. doubt: of what the belief foretells of the rows, k x k. noise: of
+    the rows themselves, k x k.
     """
 
-    rows: Array
     beyond: Array
+    cross: Array
     doubt: Array
     noise: Array
 
@@ -52,19 +53,19 @@ class Surprise:
 
     def with_noise(self, noise: Array) -> Surprise:
         """The same rows with another noise."""
-        return Surprise(self.rows, self.beyond, self.doubt, noise)
+        return Surprise(self.beyond, self.cross, self.doubt, noise)
 
 
 def surprise(belief: Coefficients, rows: Array, beyond: Array, noise: Array) -> Surprise:
-    """Rows against a belief. beyond: observed less foretold."""
-    return Surprise(rows, beyond, rows @ belief.covariance @ rows.T, noise)
+    """Rows, k x d, against a belief. beyond: observed less foretold."""
+    cross = rows @ belief.covariance
+    return Surprise(beyond, cross, cross @ rows.T, noise)
 
 
 def conditioned(belief: Coefficients, seen: Surprise) -> Coefficients:
     """The belief after these rows."""
-    cross = seen.rows @ belief.covariance
-    weights = np.linalg.solve(seen.doubt + seen.noise, cross)
-    covariance = belief.covariance - cross.T @ weights
+    weights = np.linalg.solve(seen.doubt + seen.noise, seen.cross)
+    covariance = belief.covariance - seen.cross.T @ weights
     return Coefficients(belief.mean + seen.beyond @ weights, (covariance + covariance.T) / 2.0)
 
 
