@@ -94,7 +94,7 @@ def number(element: etree._Element, attribute: str, default: int = 0) -> int:
     text = element.get(attribute)
     if text is None:
         return default
-    if not text.strip().isascii() or not text.strip().isdigit():
+    if not text.strip().isascii() or not text.strip().isdecimal():
         raise PackageRefused(
             f"the workbook says {attribute}='{text[:20]}' where a number belongs (in "
             f"<{local(element)}>); open it in the program that made it and save it again"

@@ -111,7 +111,7 @@ def _value(cell: etree._Element, strings: list[str], dates: frozenset[int], epoc
     if not text:
         return None
     if kind == "s":
-        return strings[int(text)] if text.isdigit() and int(text) < len(strings) else None
+        return strings[int(text)] if text.isdecimal() and int(text) < len(strings) else None
     if kind == "b":
         return text.strip() in ("1", "true")
     if kind == "e":

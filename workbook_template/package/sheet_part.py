@@ -128,7 +128,7 @@ class SheetPart:
         spans = line.get("spans")
         if spans is not None:
             first, _, last = spans.partition(":")
-            if not (first.isdigit() and last.isdigit()):
+            if not (first.isdecimal() and last.isdecimal()):
                 del line.attrib["spans"]
             elif not int(first) <= column <= int(last):
                 line.set("spans", f"{min(int(first), column)}:{max(int(last), column)}")
@@ -178,4 +178,4 @@ class SheetPart:
 
 
 def _number(text: str | None) -> int:
-    return int(text) if text and text.isdigit() else 0
+    return int(text) if text and text.isdecimal() else 0

@@ -31,7 +31,7 @@ class SheetStream:
             )  # fmt: skip
             for _, row in events:
                 given = row.get("r", "")
-                number = int(given) if given.isdigit() else number + 1
+                number = int(given) if given.isdecimal() else number + 1
                 yield number, row
                 _let_go(row)
             self.rest = events.root

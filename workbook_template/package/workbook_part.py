@@ -177,7 +177,7 @@ class WorkbookPart:
         ]
         for element, name in counted:
             value = element.get(name, "")
-            if value.isdigit() and (int(value) > position or int(value) == len(self.sheet_elements())):
+            if value.isdecimal() and (int(value) > position or int(value) == len(self.sheet_elements())):
                 element.set(name, str(int(value) - 1))
 
 

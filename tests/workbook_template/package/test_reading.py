@@ -81,3 +81,7 @@ def test_what_cannot_be_read_is_one_sentence() -> None:
         read(broken)
     text = replaced(made(log), SHEET, '<c r="A2"><v>1</v></c>', '<c r="A2"><v>one</v></c>')
     assert read(text)[(2, 1)] == "one"
+
+
+def test_a_row_that_is_no_number_is_counted() -> None:
+    assert read(replaced(made(log), SHEET, '<row r="2"', '<row r="²"'))[(2, 1)] == 1
