@@ -183,6 +183,7 @@ class Engine:
     fuel: 'leaded gasoline', 'unleaded gasoline', 'E85' or 'methanol'. arrangement: 'V', 'inline', 'flat'.
     run_length: 'short', 'long' or 'endurance'. manifold: 'single plane', 'dual plane', 'individual runner', 'other'.
     carburetion: 'one four-barrel', 'two four-barrels', 'individual runners', 'side-draughts', 'single', 'EFI'.
+    metering: 'venturi', 'throttle map', 'displacement' or 'speed-density' (fuel.Metering); '' where it was not said.
     enrichment_area_in2: end -> area that a power valve or enrichment adds at full load, per station of that end.
     timing_hardware: 'none', 'tabs' (a feature a cylinder), 'paired' (a feature moves two companions), 'per-cylinder'.
     """
@@ -201,6 +202,7 @@ class Engine:
     tab_radius_mm: float | None = None
     trim_step_deg: float | None = None
     fuel_trim_step_pct: float | None = None
+    metering: str = ""
 
     @property
     def numbers(self) -> tuple[int, ...]:

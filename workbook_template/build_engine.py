@@ -70,6 +70,8 @@ def starter_engine(options: BlankOptions) -> StarterEngine:
     one_to_one = words["carburetion"] in ONE_TO_ONE
     usual = "individual runner" if one_to_one else "single plane" if "four" in words["carburetion"] else "other"
     words["manifold"] = _word("manifold", options.manifold or usual)
+    # What an injection's computer goes by cannot be guessed; the racer is asked.
+    words |= {} if words["carburetion"] == "EFI" else {"metering": "venturi"}
     places = _places(options.cylinders, words["arrangement"])
     order = tuple(options.firing_order or _usual_order(options.cylinders, words["arrangement"]))
     try:

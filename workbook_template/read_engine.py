@@ -34,7 +34,7 @@ def read_engine(block: SheetBlock, house: str, findings: list[Finding]) -> Engin
     cells, spots = _settings(block, table.heading_row, house)
     words = {
         key: read_word(spots[key]).value
-        for key in ("fuel", "arrangement", "run_length", "carburetion", "manifold", "timing_hardware")
+        for key in ("fuel", "arrangement", "run_length", "carburetion", "manifold", "timing_hardware", "metering")
         if key in spots
     }
     carburetion = words["carburetion"]
@@ -60,6 +60,7 @@ def read_engine(block: SheetBlock, house: str, findings: list[Finding]) -> Engin
         tab_radius_mm=_number(spots, "tab_radius_mm", findings),
         trim_step_deg=_number(spots, "trim_step_deg", findings),
         fuel_trim_step_pct=_number(spots, "fuel_trim_step_pct", findings),
+        metering=words.get("metering", ""),
     )
     return EngineSheet(engine, table, cells)
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import pytest
 
 from engine_rules.feeds import CARBURETIONS, MANIFOLDS
+from engine_rules.fuel import Metering
 from engine_rules.plugs import TIPS
 from engine_rules.spark import check_firing_order
 from engine_rules.words import plain, word_lists
@@ -41,6 +44,7 @@ def test_lists_agree_with_the_engine_rules() -> None:
     lists = layout().lists
     assert set(lists["carburetion"].words) == set(CARBURETIONS)
     assert set(lists["manifold"].words) == set(MANIFOLDS)
+    assert set(lists["metering"].words) == set(get_args(Metering))
     assert set(lists["tip"].words) == set(TIPS)
     assert word_lists().items() <= lists.items()
 
