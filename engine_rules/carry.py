@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from engine_rules.fuel import Ladder, flow_change_pct, fuel_area_ratio, mixture_drift_pct
+from engine_rules.fuel import Ladder, flow_change_pct, mixture_drift_pct
 from engine_rules.logbook import Engine, Logbook, Run
 from engine_rules.targets import Targets
 from engine_rules.weather import air_state
@@ -92,19 +92,20 @@ def _mixture_change(logbook: Logbook, then: Run, now: Run) -> Array | None:
     fuel = np.array(
         [sum(share * flow.get(name, 0.0) for name, share in one.shares.items()) for one in engine.cylinders]
     )
-    return np.asarray(fuel + _drift(then, now))
+    return np.asarray(fuel + _drift(then, now, logbook.targets["air.fuel_exponent"]))
 
 
 def _flow_change(ladder: Ladder, before: str, after: str, enrichment_in2: float) -> float:
     return flow_change_pct(ladder.jet(before).bore_in, ladder.jet(after).bore_in, enrichment_in2)
 
 
-def _drift(then: Run, now: Run) -> float:
+def _drift(then: Run, now: Run, exponent: float) -> float:
     """What the air did to the mixture with the jets kept, percent; nothing where it was not logged."""
     before, after = air_state(then.air), air_state(now.air)
     if before is None or after is None:
         return 0.0
-    return mixture_drift_pct(fuel_area_ratio("venturi", before, after))
+    thicker = after.moist_density_kg_m3 / before.moist_density_kg_m3
+    return mixture_drift_pct(after.dry_density_kg_m3 / before.dry_density_kg_m3 / thicker**exponent)
 
 
 def _timing_change(engine: Engine, then: Run, now: Run) -> Array | None:

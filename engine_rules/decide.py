@@ -19,7 +19,7 @@ from engine_rules.estimate import Estimate
 from engine_rules.evidence import set_plug
 from engine_rules.facts import Worded
 from engine_rules.judge import is_read, station_cylinders
-from engine_rules.logbook import Logbook, Run
+from engine_rules.logbook import Engine, Logbook, Run
 from engine_rules.plugs import PlugStep
 
 
@@ -55,9 +55,13 @@ class Step:
     tips: tuple[int, ...] = ()
 
 
-def decide(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> Step:
-    """Choose the step of this stage within what is open. Safety steps only go richer, later and colder."""
-    fuel = _fuel(logbook, run, estimate, order)
+def decide(logbook: Logbook, run: Run, estimate: Estimate, order: Order, fed: Engine | None = None) -> Step:
+    """Choose the step of this stage within what is open. Safety steps only go richer, later and colder.
+
+    fed: the engine with the shares of fuel that its log taught. What safety needs goes by the engine as set up: a share
+    learned from few changes must not send a cylinder's fuel to another corner.
+    """
+    fuel = _fuel(logbook, run, estimate, order, fed or logbook.engine)
     return Step(
         jets=fuel[0],
         fuel_trims_pct=fuel[1],
@@ -97,7 +101,9 @@ def timing_arrays(estimate: Estimate) -> tuple[np.ndarray, np.ndarray]:
     return np.array([s.timing_deg for s in states]), np.array([s.timing_sd for s in states])
 
 
-def _fuel(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> tuple[JetChoice | None, dict[int, float]]:
+def _fuel(
+    logbook: Logbook, run: Run, estimate: Estimate, order: Order, fed: Engine
+) -> tuple[JetChoice | None, dict[int, float]]:
     needed = _needed_sizes(logbook, order)
     judged = order.readable and is_read("mixture", estimate) and _fuel_is_wanted(order)
     if not judged and not needed:
@@ -115,7 +121,7 @@ def _fuel(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> tuple
         highest = int(logbook.targets["cap.jet_richer_sizes"]) if judged else lowest
         limits[station] = StationLimits(lowest, max(lowest, highest))
     mean, sd = mixture_arrays(estimate)
-    return choose_jets(logbook.engine, logbook.jets, jets, mean, sd, logbook.targets, limits), {}
+    return choose_jets(fed, logbook.jets, jets, mean, sd, logbook.targets, limits), {}
 
 
 def _fuel_is_wanted(order: Order) -> bool:

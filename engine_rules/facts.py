@@ -44,6 +44,10 @@ class Solved(Worded):
     """The estimate of one cylinder (0: the whole engine): what ('mixture', 'timing'), side, grade, near."""
 
 
+class Taught(Worded):
+    """What the log taught of this engine: what ('gain', 'share'; 'odd run', 'nothing' of runs that teach nothing)."""
+
+
 class Compared(Worded):
     """How a reading stands to the reference set: cylinder, what, side."""
 

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 from engine_rules.estimate import Contribution, CylinderState, Estimate
 from engine_rules.evidence import cell_text
-from engine_rules.facts import Seen, Solved, Worded
+from engine_rules.facts import Seen, Solved, Taught, Worded
 from engine_rules.logbook import Engine, Logbook
+from engine_rules.response import Responses, learned_words, share_words
 from engine_rules.targets import Targets
 
 SIDES = {"mixture": ("lean", "rich"), "timing": ("retarded", "advanced")}
@@ -60,6 +61,15 @@ def facts_of_estimate(logbook: Logbook, estimate: Estimate, room: Room) -> list[
         facts.append(Solved(what=what, place="", near=not open_, text=text, lines=(), cell=""))
     facts.extend(_oddities(estimate))
     return facts
+
+
+def facts_of_learning(taught: Responses, targets: Targets) -> list[Worded]:
+    """What the log taught of this engine, and which of its runs teach nothing."""
+    lines = [("gain", f"{targets.entry(one.key).about}: {learned_words(one, targets)}") for one in taught.values]
+    lines += [("share", share_words(one)) for one in taught.shares]
+    lines += [("odd run", f"run {name}: {why}") for name, why in taught.set_aside]
+    facts: list[Worded] = [Taught(what=what, text=text, cell="") for what, text in lines]
+    return facts + [Taught(what="nothing", text=note.text, cell=cell_text(note.cell)) for note in taught.notes]
 
 
 def _solved(

@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from engine_rules.learner import LEARNED, SHARES_AT, Learner, Page
+from engine_rules.learner import EXPONENT, LEARNED, SHARES_AT, Learner, Page
 from engine_rules.logbook import Engine, Finding, Logbook, Run
 from engine_rules.looks import GainDoubt, Gains, gains_from
 from engine_rules.targets import Targets
@@ -74,6 +74,12 @@ class Responses:
             egt_k=both("egt.k_per_pct", "egt.k_per_deg"),
         )
         return replace(usual, doubt=doubt)
+
+    def taught(self, logbook: Logbook) -> Logbook:
+        """The log with the learned shares and the learned exponent of the air in place of the usual ones."""
+        exponent = self.value(EXPONENT)
+        targets = logbook.targets if exponent is None else logbook.targets.overridden({EXPONENT: exponent.value})
+        return replace(logbook, engine=self.engine(logbook.engine), targets=targets)
 
     def engine(self, engine: Engine) -> Engine:
         """The engine with the learned shares of fuel in place of the usual ones."""
@@ -173,16 +179,17 @@ def _proper(shares: Array) -> Array:
     return np.asarray(positive / positive.sum())
 
 
-def learned_words(one: Learned, unit: str) -> str:
-    """'learned from 14 changes: 0.071 ± 0.012 share per degree'."""
-    return f"learned from {_changes(one.changes)}: {one.value:.3g} ± {one.sd:.2g} {unit}"
+def learned_words(one: Learned, targets: Targets) -> str:
+    """'learned from 14 changes: 0.071 ± 0.012 share per degree, usual 0.07'."""
+    unit = targets.entry(one.key).unit
+    return f"learned from {_changes(one.changes)}: {one.value:.3g} ± {one.sd:.2g} {unit}, usual {one.usual:g}"
 
 
 def share_words(one: LearnedShare) -> str:
-    """'learned from 6 changes: station LF feeds 0.52 ± 0.06 of cylinder 1'."""
+    """'cylinder 1 takes 0.52 ± 0.06 of its fuel from LF, usual 0.45: learned from 6 changes'."""
     return (
-        f"learned from {_changes(one.changes)}: station {one.station} feeds {one.value:.2f} ± {one.sd:.2f} "
-        f"of cylinder {one.cylinder}"
+        f"cylinder {one.cylinder} takes {one.value:.2f} ± {one.sd:.2f} of its fuel from {one.station}, usual "
+        f"{one.usual:.2f}: learned from {_changes(one.changes)}"
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 
 from engine_rules.advice import Advice
 from engine_rules.assemble import assemble
@@ -12,10 +13,12 @@ from engine_rules.decide import Order, decide
 from engine_rules.estimate import Estimate, estimate
 from engine_rules.evidence import facts_of_run
 from engine_rules.facts import Hold, LeaveOut, Need, Stage, Unfit, Want, Weaker
-from engine_rules.judge import facts_of_estimate
+from engine_rules.judge import facts_of_estimate, facts_of_learning
 from engine_rules.logbook import Logbook, Run
 from engine_rules.lookback import facts_of_history
+from engine_rules.looks import Gains
 from engine_rules.picks import facts_of_step
+from engine_rules.response import responses_before
 from engine_rules.room import room_for_steps
 from engine_rules.trace import Reasoner, new_reasoner, trace_of
 
@@ -44,46 +47,49 @@ class Session:
     def advise(self, run: str | None = None) -> Advice:
         """The advice for one run, by name; without one, for the newest that has readings. Raises LogbookError."""
         logbook, one = self.logbook, self.logbook.run(run)
-        belief = belief_before(logbook, one, self._learned)
+        taught = responses_before(logbook, one)
+        gains, as_taught = taught.gains(logbook.targets), taught.taught(logbook)
+        belief = belief_before(as_taught, one, partial(self._learned, gains))
         reasoner = new_reasoner()
-        reasoner.declare(*facts_of_run(logbook, one))
+        reasoner.give([*facts_of_run(logbook, one), *facts_of_learning(taught, logbook.targets)])
         reasoner.reason("reading")
         self._fitness[one.name] = _fitness(logbook, reasoner)
-        solved = self._solve(one, belief, reasoner)
+        solved, fuel_alone = self._solve(one, belief, gains)
+        room = room_for_steps(as_taught, one, fuel_alone, solved)
+        reasoner.give(facts_of_estimate(logbook, solved, room))
         for phase in ("evidence", "safety", "want", "order"):
             reasoner.reason(phase)
         order = _order(reasoner)
-        step = decide(logbook, one, solved, order)
-        reasoner.declare(*facts_of_step(logbook, one, step))
+        step = decide(logbook, one, solved, order, as_taught.engine)
+        reasoner.give(facts_of_step(logbook, one, step))
         reasoner.reason("choice")
-        reasoner.declare(*facts_of_history(logbook, one))
+        reasoner.give(facts_of_history(logbook, one))
         reasoner.reason("look back")
         return assemble(logbook, one, solved, order, step, reasoner, trace_of(reasoner.fired))
 
     def fitness(self, run: Run) -> Fitness:
         """What the reading rules make of a run."""
         if run.name not in self._fitness:
-            reasoner = new_reasoner()
-            reasoner.declare(*facts_of_run(self.logbook, run))
+            reasoner = new_reasoner(("reading",))
+            reasoner.give(facts_of_run(self.logbook, run))
             reasoner.reason("reading")
             self._fitness[run.name] = _fitness(self.logbook, reasoner)
         return self._fitness[run.name]
 
-    def _learned(self, run: Run, belief: Belief | None) -> Belief | None:
+    def _learned(self, gains: Gains, run: Run, belief: Belief | None) -> Belief | None:
         fitness = self.fitness(run)
         if not fitness.fit:
             return None
-        seen = estimate(self.logbook, run, fitness.left_out, fitness.noise_factor, belief=belief)
+        seen = estimate(self.logbook, run, fitness.left_out, fitness.noise_factor, gains, belief)
         return Belief(seen.mean, seen.covariance, f"run {run.name}")
 
-    def _solve(self, run: Run, belief: Belief | None, reasoner: Reasoner) -> Estimate:
+    def _solve(self, run: Run, belief: Belief | None, gains: Gains) -> tuple[Estimate, Estimate]:
+        """The estimate, and the one without straps."""
         logbook, fitness = self.logbook, self._fitness[run.name]
-        solved = estimate(logbook, run, fitness.left_out, fitness.noise_factor, belief=belief)
+        solved = estimate(logbook, run, fitness.left_out, fitness.noise_factor, gains, belief)
         # Whether fuel is settled must not hang on the straps, or a longer mark could end that work and open timing.
         strapless = fitness.left_out | {(number, kind) for number in logbook.engine.numbers for kind in STRAP_KINDS}
-        fuel_alone = estimate(logbook, run, strapless, fitness.noise_factor, belief=belief)
-        reasoner.declare(*facts_of_estimate(logbook, solved, room_for_steps(logbook, run, fuel_alone, solved)))
-        return solved
+        return solved, estimate(logbook, run, strapless, fitness.noise_factor, gains, belief)
 
 
 def advise(logbook: Logbook, run: str | None = None) -> Advice:

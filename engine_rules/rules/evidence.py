@@ -1,6 +1,6 @@
 """What all the readings of the set, taken together, say of each cylinder."""
 
-from engine_rules.facts import Ask, Estimate, Remark, Seen, Solved, Worded
+from engine_rules.facts import Ask, Estimate, Remark, Seen, Solved, Taught, Worded
 from engine_rules.inference import MATCH, L
 from engine_rules.rulebook import COMMON, Decision
 
@@ -95,3 +95,39 @@ def timing_unread() -> Worded:
 )
 def sensor_on_lead() -> Worded:
     return Remark(cylinder=0, text="lambda counts for less on leaded fuel")
+
+
+@evidence.rule(
+    "This engine's own log shows how far its signs move, and that is read by instead of the usual.",
+    "textbook Bayesian regression on the differences between runs",
+    Taught(what="gain"),
+)
+def own_gains() -> Worded:
+    return Remark(cylinder=0, text="its signs are read by what its own log taught")
+
+
+@evidence.rule(
+    "This engine's own log shows which corner feeds which cylinder, and jets are reckoned by that.",
+    "textbook Bayesian regression on the differences between runs",
+    Taught(what="share"),
+)
+def own_shares() -> Worded:
+    return Remark(cylinder=0, text="its jets are reckoned by the shares of fuel that its own log taught")
+
+
+@evidence.rule(
+    "A run that nothing explains teaches nothing: look for a slip in the log, or a change not written down.",
+    COMMON,
+    Taught(what="odd run", text=MATCH.text),
+)
+def odd_run(text: str) -> Worded:
+    return Remark(cylinder=0, text=text)
+
+
+@evidence.rule(
+    "What was set has to be written down, or the run shows nothing of what a change does.",
+    COMMON,
+    Taught(what="nothing", text=MATCH.text),
+)
+def nothing_learned(text: str) -> Worded:
+    return Remark(cylinder=0, text=text)

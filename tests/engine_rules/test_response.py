@@ -223,7 +223,7 @@ def test_nothing_is_learned_where_nothing_changed() -> None:
 
 def test_what_was_learned_in_words() -> None:
     one = Learned("strap.share_per_deg", 0.0712, 0.0119, 14, 0.07)
-    assert learned_words(one, "share per degree") == "learned from 14 changes: 0.0712 ± 0.012 share per degree"
+    assert learned_words(one, TARGETS) == "learned from 14 changes: 0.0712 ± 0.012 share per degree, usual 0.07"
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
