@@ -7,8 +7,9 @@ from typing import Any
 
 from engine_rules.advice import OneShort
 from engine_rules.facts import Said, Seen, Worded
-from engine_rules.inference import ANDFC, NOT, NOTFC, ORFC, ConditionalElement, Fact, L, P, W
+from engine_rules.inference import NOT, Fact
 from engine_rules.logbook import Logbook, Run
+from engine_rules.matching import matches
 from engine_rules.rulebook import RuleEntry, all_rules
 from engine_rules.trace import Reasoner
 from engine_rules.words import word_lists
@@ -75,36 +76,11 @@ def _rest_holds(entry: RuleEntry, what: str, cylinder: int, facts: list[Worded])
     bound: dict[str, Any] = {"cylinder": cylinder}
     for pattern in entry.patterns[1:]:
         if isinstance(pattern, NOT):
-            if any(_matches(pattern[0], fact, bound) for fact in facts):
+            if any(matches(pattern[0], fact, bound) for fact in facts):
                 return False
-        elif pattern.get("what") != what and not any(_matches(pattern, fact, bound) for fact in facts):
+        elif pattern.get("what") != what and not any(matches(pattern, fact, bound) for fact in facts):
             return False
     return True
-
-
-def _matches(pattern: Worded, fact: Worded, bound: Mapping[str, Any]) -> bool:
-    if type(pattern) is not type(fact):
-        return False
-    named = {key: value for key, value in pattern.items() if not Fact.is_special(key)}
-    return all(key in fact and _field_holds(value, fact[key], bound) for key, value in named.items())
-
-
-def _field_holds(constraint: Any, value: Any, bound: Mapping[str, Any]) -> bool:
-    """Whether one field of a fact meets its constraint; a name bound elsewhere than to the cylinder is free here."""
-    if isinstance(constraint, ORFC):
-        return any(_field_holds(part, value, bound) for part in constraint)
-    if isinstance(constraint, ANDFC):
-        return all(_field_holds(part, value, bound) for part in constraint)
-    if isinstance(constraint, NOTFC):
-        return not _field_holds(constraint[0], value, bound)
-    if isinstance(constraint, W):
-        return constraint.__bind__ not in bound or bool(bound[constraint.__bind__] == value)
-    if isinstance(constraint, P):
-        return bool(constraint.match(value))
-    if isinstance(constraint, L):
-        return bool(constraint.value == value)
-    assert not isinstance(constraint, ConditionalElement), constraint
-    return bool(constraint == value)
 
 
 def _lacks(what: str, cylinders: list[int]) -> str:

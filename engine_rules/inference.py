@@ -14,6 +14,8 @@ try:
     from experta import AND, MATCH, NOT, Fact, KnowledgeEngine, L, P, Rule, W
     from experta.conditionalelement import EXISTS, ConditionalElement
     from experta.fieldconstraint import ANDFC, NOTFC, ORFC
+    from experta.matchers import ReteMatcher
+    from experta.matchers.rete.token import Token
 finally:
     if _borrowed:
         del collections.Mapping  # type: ignore[attr-defined]
@@ -31,6 +33,8 @@ __all__ = [
     "KnowledgeEngine",
     "L",
     "P",
+    "ReteMatcher",
     "Rule",
+    "Token",
     "W",
 ]

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
+from itertools import chain
 from typing import Any
 
 from engine_rules.advice import FactLine, Firing
 from engine_rules.facts import Phase, Solved, Worded
-from engine_rules.inference import ConditionalElement, Fact, KnowledgeEngine, Rule
+from engine_rules.inference import NOT, ORFC, ConditionalElement, Fact, KnowledgeEngine, ReteMatcher, Rule, Token
+from engine_rules.matching import matches
 from engine_rules.rulebook import PHASES, RuleEntry, all_rules
 
 # No rule set of this size fires so often on one run; more means a rule that feeds itself.
@@ -32,30 +34,66 @@ class Fired:
     concluded: tuple[Worded, ...]
 
 
+class _Matcher(ReteMatcher):  # type: ignore[misc]
+    """experta's matcher, spared two labours: offering a fact to patterns of other types, and asking every rule for news
+    after a firing that brought none.
+    """
+
+    def __init__(self, engine: KnowledgeEngine) -> None:
+        super().__init__(engine)
+        self._entrances: dict[type, list[Any]] = {}
+        for child in self.root_node.children:
+            self._entrances.setdefault(child.node.matcher.fact_type, []).append(child.callback)
+
+    def changes(self, adding: Any = None, deleting: Any = None) -> Any:
+        if not adding and not deleting:
+            return [], []
+        for fact in adding or ():
+            token = Token.valid(fact)
+            for enter in self._entrances.get(type(fact), ()):
+                enter(token)
+        return super().changes(None, deleting)
+
+
 class Reasoner(KnowledgeEngine):  # type: ignore[misc]
     """experta's engine with a list of all that fired. Made by `new_reasoner`."""
+
+    __matcher__ = _Matcher
+    phases: tuple[str, ...] = PHASES
 
     def __init__(self) -> None:
         super().__init__()
         self.fired: list[Fired] = []
+        self.waiting: list[Worded] = []
         self.runs = 0
 
+    def give(self, facts: Iterable[Worded]) -> None:
+        """Declare those of the facts that some rule could use; a pass through the network costs more than a look."""
+        self.declare(*(fact for fact in facts if any(matches(pattern, fact, {}) for pattern in self._asked(fact))))
+
+    def _asked(self, fact: Worded) -> Iterable[Worded]:
+        patterns = _patterns(self.phases)
+        return chain(patterns.get((type(fact), fact.get("what")), ()), patterns.get((type(fact), None), ()))
+
     def take(self, entry: RuleEntry, bound: Mapping[str, Any]) -> None:
-        """Note a firing and declare what it concludes, each conclusion marked with its rule and its facts."""
+        """Note a firing and what it concludes, each conclusion marked with its rule and its facts."""
         facts = tuple(fact for name, fact in sorted(bound.items()) if isinstance(fact, Fact))
         concluded = entry.concluded(bound)
         key = f"{entry.id} {sorted(fact.words() for fact in facts)}"
         marked = tuple(type(fact)(**fact.as_dict(), origin=key) for fact in concluded)
         self.fired.append(Fired(entry, tuple(fact for fact in facts if not isinstance(fact, Phase)), marked))
-        for fact in marked:
-            self.declare(fact)
+        self.waiting.extend(marked)
 
     def reason(self, phase: str) -> None:
         """Fire the rules of one phase until none is left to fire. Raises RuntimeError when rules feed themselves."""
-        self.declare(Phase(name=phase))
-        self.run(MOST_FIRINGS)
-        if len(self.fired) >= MOST_FIRINGS:
-            raise RuntimeError("the rules feed themselves")
+        self.waiting = [Phase(name=phase)]
+        while self.waiting:
+            # All conclusions of a round go in together: one pass through the network in place of one each.
+            declared, self.waiting = self.waiting, []
+            self.declare(*declared)
+            self.run(MOST_FIRINGS)
+            if len(self.fired) >= MOST_FIRINGS:
+                raise RuntimeError("the rules feed themselves")
 
     def known(self, kind: type[Worded]) -> list[Worded]:
         """All facts of one kind, in an order that does not depend on how they came in."""
@@ -63,15 +101,16 @@ class Reasoner(KnowledgeEngine):  # type: ignore[misc]
         return sorted(found, key=lambda fact: (fact.words(), str(fact.get("origin", ""))))
 
 
-def new_reasoner() -> Reasoner:
-    """An engine with the whole rule book and no facts but the first.
+def new_reasoner(phases: tuple[str, ...] = PHASES) -> Reasoner:
+    """An engine with the rules of these phases and no facts but the first.
 
     Building the network costs more than reasoning one run, so each thread keeps one and empties it; it is built anew
     after many runs, since a reset has been seen to leave some memory behind.
     """
-    reasoner: Reasoner | None = getattr(_kept, "reasoner", None)
+    kept: dict[tuple[str, ...], Reasoner] = _kept.__dict__.setdefault("reasoners", {})
+    reasoner = kept.get(phases)
     if reasoner is None or reasoner.runs >= RUNS_OF_ONE_NETWORK:
-        reasoner = _kept.reasoner = _reasoner_class()()
+        reasoner = kept[phases] = _reasoner_class(phases)()
     reasoner.runs += 1
     reasoner.fired = []
     reasoner.reset()
@@ -79,9 +118,24 @@ def new_reasoner() -> Reasoner:
 
 
 @cache
-def _reasoner_class() -> type[Reasoner]:
-    rules = {entry.id.replace(".", "_"): _experta_rule(entry) for entry in all_rules()}
-    return type("RuleBook", (Reasoner,), rules)
+def _reasoner_class(phases: tuple[str, ...]) -> type[Reasoner]:
+    rules = {entry.id.replace(".", "_"): _experta_rule(entry) for entry in all_rules() if entry.phase in phases}
+    return type("RuleBook", (Reasoner,), {"phases": phases, **rules})
+
+
+@cache
+def _patterns(phases: tuple[str, ...]) -> Mapping[tuple[type[Worded], str | None], list[Worded]]:
+    """Every pattern of the rules of these phases, by its type and by what it is about (None: anything)."""
+    found: dict[tuple[type[Worded], str | None], list[Worded]] = {}
+    for entry in all_rules():
+        if entry.phase not in phases:
+            continue
+        for pattern in entry.patterns:
+            asked = pattern[0] if isinstance(pattern, NOT) else pattern
+            what = asked.get("what")
+            for name in [part.value for part in what] if isinstance(what, ORFC) else [what]:
+                found.setdefault((type(asked), name if isinstance(name, str) else None), []).append(asked)
+    return found
 
 
 def _experta_rule(entry: RuleEntry) -> Any:
