@@ -381,7 +381,10 @@ def test_the_order_of_facts_does_not_matter(case: tuple[Engine, dict[int, dict[s
         reasoner = new_reasoner()
         copies = [type(fact)(**fact.as_dict()) for fact in order]
         # All facts the first time; the second time only those that some rule could use, as a session gives them.
-        (reasoner.give if fired else lambda given: reasoner.declare(*given))(copies)
+        if fired:
+            reasoner.give(copies)
+        else:
+            reasoner.declare(*copies)
         for phase in ("reading", "evidence", "safety"):
             reasoner.reason(phase)
         fired.append(sorted((one.entry.id, sorted(f.words() for f in one.concluded)) for one in reasoner.fired))
