@@ -9,12 +9,13 @@ from openpyxl.utils import coordinate_to_tuple, get_column_letter
 
 from engine_rules.advice import Advice, CylinderAdvice, Firing
 from engine_rules.logbook import Cell, Engine
+from workbook_template.book import ReadBook
 from workbook_template.card import draw_card
 from workbook_template.charts import draw_charts
+from workbook_template.found import Place
 from workbook_template.hosts.protocol import CellOut, Changes, SheetOut, Style
 from workbook_template.layout import layout, split_heading
 from workbook_template.page import Drawn
-from workbook_template.read import ReadBook
 from workbook_template.why import WhySheet, draw_why
 from workbook_template.wording import ERROR_FORMAT, KEEP, LINK_COLOR, jet_move, signed_format, swap_words
 
@@ -36,11 +37,12 @@ _PLAIN_WHY_STYLE = Style(wrap=True)
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """What goes into one filled cell, and the firings behind it."""
+    """What goes into one filled cell, and the firings behind it; key: of its column."""
 
     value: str | float | None
     because: tuple[int, ...] = ()
     number_format: str = ""
+    key: str = ""
 
 
 def plan(read_book: ReadBook, advices: Sequence[Advice]) -> Changes:
@@ -54,33 +56,42 @@ def plan(read_book: ReadBook, advices: Sequence[Advice]) -> Changes:
     order = {run.name: at for at, run in enumerate(read_book.logbook.runs)}
     newest = max(advices, key=lambda advice: order[advice.run])
     run = read_book.logbook.run(newest.run)
-    sheet = read_book.sheet_names["readings"]
     card = draw_card(NEXT_RUN, read_book.logbook, run, newest, tab_unit(read_book))
     said = readings_cells(read_book, newest)
-    why = draw_why(WHY, newest, _shown(read_book, said, card, newest))
-    cells: dict[tuple[int, int], CellOut] = {}
+    why = draw_why(WHY, newest, _shown(said, card, newest))
+    runs = {advice.run for advice in advices}
+    cells: dict[Place, CellOut] = {
+        place: CellOut(heading.text, note=heading.note or None) for place, heading in read_book.headings(runs).items()
+    }
     for advice in advices:
         known = said if advice is newest else readings_cells(read_book, advice)
         links = why if advice is newest else None
-        cells |= {place: _cell(read_book, place, one, advice, links) for place, one in known.items()}
+        cells |= {place: _cell(one, advice, links) for place, one in known.items()}
     return Changes(
-        cells={sheet: dict(sorted(cells.items()))},
-        if_linked={sheet: _unlinked(read_book, {advice.run for advice in advices})},
+        cells=_by_sheet(cells),
+        if_linked=_by_sheet(_unlinked(read_book, runs)),
         sheets=(_linked_card(card, newest, why), why.sheet, draw_charts(CHARTS, newest)),
     )
 
 
-def _shown(
-    read_book: ReadBook, said: Mapping[tuple[int, int], Said], card: Drawn, advice: Advice
-) -> Mapping[int, Sequence[Cell]]:
+def _by_sheet(cells: Mapping[Place, CellOut]) -> dict[str, dict[tuple[int, int], CellOut]]:
+    sheets: dict[str, dict[tuple[int, int], CellOut]] = {}
+    for (sheet, row, column), cell in sorted(cells.items()):
+        sheets.setdefault(sheet, {})[row, column] = cell
+    return sheets
+
+
+def _shown(said: Mapping[Place, Said], card: Drawn, advice: Advice) -> Mapping[int, Sequence[Cell]]:
     """Firing number -> where its outcome shows: the stretches of readings linked to it, and the first on the card."""
-    places: dict[int, list[tuple[int, int]]] = {}
-    for (row, column), one in said.items():
-        firing = speaker(_key_at(read_book, column), one.because, advice.firings)
+    places: dict[int, dict[str, list[tuple[int, int]]]] = {}
+    for (sheet, row, column), one in said.items():
+        firing = speaker(one.key, one.because, advice.firings)
         if firing is not None and one.value is not None:
-            places.setdefault(firing, []).append((row, column))
-    sheet = read_book.sheet_names["readings"]
-    shown = {number: [Cell(sheet, ref) for ref in stretches(found)] for number, found in places.items()}
+            places.setdefault(firing, {}).setdefault(sheet, []).append((row, column))
+    shown = {
+        number: [Cell(sheet, ref) for sheet, found in sheets.items() for ref in stretches(found)]
+        for number, sheets in places.items()
+    }
     for (row, column), because in sorted(card.stands_on.items()):
         for number in because:
             cells = shown.setdefault(number, [])
@@ -114,17 +125,15 @@ def tab_unit(read_book: ReadBook) -> str:
     return "in" if unit is not None and unit.name == "in" else "mm"
 
 
-def readings_cells(read_book: ReadBook, advice: Advice) -> Mapping[tuple[int, int], Said]:
-    """(row, column) -> what strapline's columns say of this run; cylinders without a row are left out."""
-    columns = read_book.columns["readings"]
-    filled = [key for key, placed in read_book.tables["readings"].placed.items() if placed.column.filled]
-    said: dict[tuple[int, int], Said] = {}
+def readings_cells(read_book: ReadBook, advice: Advice) -> Mapping[Place, Said]:
+    """Cell -> what strapline's columns say of this run; cylinders without a place are left out."""
+    said: dict[Place, Said] = {}
     for one in advice.cylinders:
-        row = read_book.reading_rows.get((advice.run, one.cylinder))
-        if row is None:
-            continue
         by_key = cylinder_cells(one, read_book.logbook.engine, advice)
-        said |= {(row, columns[key]): by_key.get(key, Said(None)) for key in filled}
+        for key in read_book.filled_keys:
+            place = read_book.place(advice.run, one.cylinder, key)
+            if place is not None:
+                said[place] = replace(by_key.get(key, Said(None)), key=key)
     return said
 
 
@@ -170,33 +179,27 @@ def speaker(key: str, because: Sequence[int], firings: Sequence[Firing]) -> int 
     return (fitting or known)[-1] if known else None
 
 
-def _key_at(read_book: ReadBook, column: int) -> str:
-    return next(key for key, at in read_book.columns["readings"].items() if at == column)
-
-
-def _cell(read_book: ReadBook, place: tuple[int, int], said: Said, advice: Advice, why: WhySheet | None) -> CellOut:
-    key = _key_at(read_book, place[1])
-    firing = speaker(key, said.because, advice.firings)
+def _cell(said: Said, advice: Advice, why: WhySheet | None) -> CellOut:
+    firing = speaker(said.key, said.because, advice.firings)
     link = None if why is None or firing is None or said.value is None else why.link(firing)
     style = Style(number_format=said.number_format) if said.number_format else None
-    if key == "why":
+    if said.key == "why":
         style = _PLAIN_WHY_STYLE if link is None else _WHY_STYLE
     return CellOut(said.value, style, link)
 
 
-def _unlinked(read_book: ReadBook, advised: set[str]) -> dict[tuple[int, int], CellOut]:
+def _unlinked(read_book: ReadBook, advised: set[str]) -> dict[Place, CellOut]:
     """Filled cells of the runs that are not advised now, as they stand but without their links.
 
     Why is about to be rewritten: a link made by an earlier fill would lead to another run's reasons.
     """
-    table = read_book.tables["readings"]
-    filled = {key: placed.index for key, placed in table.placed.items() if placed.column.filled}
     cells = {}
-    for (name, _), row in read_book.reading_rows.items():
-        for key, column in filled.items():
-            value = table.block.at(row, column)
-            if name not in advised and isinstance(value, str | float):
-                cells[row, column] = CellOut(value, _PLAIN_WHY_STYLE if key == "why" else None)
+    for name, cylinder in read_book.reading_rows:
+        for key in read_book.filled_keys if name not in advised else ():
+            place = read_book.place(name, cylinder, key)
+            value = read_book.value_at(place) if place is not None else None
+            if place is not None and isinstance(value, str | float):
+                cells[place] = CellOut(value, _PLAIN_WHY_STYLE if key == "why" else None)
     return cells
 
 

@@ -22,6 +22,7 @@ class Unit:
     offset: float
     number_format: str
     likes: frozenset[str]
+    named_only: bool = False
 
     def inside(self, written: float) -> float:
         """A value in this unit, brought to the unit of the records."""
@@ -148,6 +149,7 @@ class Layout:
     lists: Mapping[str, WordList]
     scales: Mapping[str, Scale]
     firing_orders: Mapping[str, Mapping[int, tuple[int, ...]]] = field(default_factory=dict)
+    heard: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
 
 
 def split_heading(heading: str) -> tuple[str, str | None]:
@@ -182,6 +184,9 @@ def layout() -> Layout:
             arrangement: {int(count): tuple(order) for count, order in orders.items()}
             for arrangement, orders in table["firing_orders"].items()
         },
+        heard={
+            sheet: {key: tuple(names) for key, names in columns.items()} for sheet, columns in table["heard"].items()
+        },
     )
 
 
@@ -193,6 +198,7 @@ def _units(table: Mapping[str, Mapping[str, Any]]) -> Mapping[str, Unit]:
             offset=float(fields.get("offset", 0.0)),
             number_format=str(fields["format"]),
             likes=frozenset(unit_key(like) for like in (name, *fields["likes"])),
+            named_only=bool(fields.get("named_only", False)),
         )
         for name, fields in table.items()
     }

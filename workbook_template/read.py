@@ -3,48 +3,39 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from engine_rules.logbook import Cell, Engine, Finding, Logbook, LogbookError
+from engine_rules.logbook import Engine, Finding, Logbook, LogbookError
+from workbook_template.book import ReadBook
 from workbook_template.hosts.protocol import SheetBlock
 from workbook_template.layout import SheetLayout, layout
+from workbook_template.own_book import read_own
 from workbook_template.read_engine import read_engine
 from workbook_template.read_runs import read_readings, read_runs
 from workbook_template.read_shelves import NO_JETS, read_jets, read_plugs, read_targets
+from workbook_template.recognise import is_ordinary
 from workbook_template.tables import Table, find_sheet, find_table, house_of, needed_sheet
 
+__all__ = ["ReadBook", "read_logbook", "read_logbooks"]
 
-@dataclass(frozen=True, slots=True)
-class ReadBook:
-    """What was read and from where.
 
-    tables: sheet key ('runs', 'readings', 'engine', 'jets', 'plugs', 'targets') -> the list found there.
-    run_rows: run name -> row. reading_rows: (run name, cylinder) -> row. engine_cells: setting -> its cell.
+def read_logbooks(blocks: Sequence[SheetBlock]) -> tuple[ReadBook, ...]:
+    """The logs of a workbook, one for each car: laid out as in layout.toml, or in the racer's own way.
+
+    Raises LogbookError for what cannot be used.
     """
-
-    logbook: Logbook
-    tables: Mapping[str, Table]
-    run_rows: Mapping[str, int]
-    reading_rows: Mapping[tuple[str, int], int]
-    engine_cells: Mapping[str, Cell]
-
-    @property
-    def columns(self) -> Mapping[str, Mapping[str, int]]:
-        """Sheet key -> column key -> 1-based column, strapline's own columns included."""
-        return {
-            sheet: {key: placed.index for key, placed in table.placed.items()} for sheet, table in self.tables.items()
-        }
-
-    @property
-    def sheet_names(self) -> Mapping[str, str]:
-        """Sheet key -> the sheet's name as this workbook writes it."""
-        return {sheet: table.block.name for sheet, table in self.tables.items()}
+    if not any(block.rows for block in blocks):
+        raise LogbookError("the workbook is empty; start from a new blank one, or choose another file")
+    return (_read_ordinary(blocks),) if is_ordinary(blocks) else read_own(blocks)
 
 
 def read_logbook(blocks: Sequence[SheetBlock]) -> ReadBook:
-    """The log of a workbook laid out as in layout.toml. Raises LogbookError for what cannot be used."""
-    if not any(block.rows for block in blocks):
-        raise LogbookError("the workbook is empty; start from a new blank one, or choose another file")
+    """The log of a workbook, of the first car where there are several. Raises LogbookError for what cannot be used."""
+    return read_logbooks(blocks)[0]
+
+
+def _read_ordinary(blocks: Sequence[SheetBlock]) -> ReadBook:
+    """The log of a workbook laid out as in layout.toml."""
     sheets = layout().sheets
     findings: list[Finding] = []
     needed = {key: needed_sheet(blocks, sheets[key]) for key in ("engine", "runs", "readings", "plugs")}

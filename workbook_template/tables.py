@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
 
 from openpyxl.utils import get_column_letter
@@ -51,6 +51,15 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
+class Origin:
+    """Where a value of a gathered list stands in the racer's own sheets, how it is written there, and in which unit."""
+
+    cell: Cell
+    written: str
+    unit: Unit | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Row:
     """One row of a list; `copied` holds what 'same' stands for."""
 
@@ -74,16 +83,26 @@ class Row:
         cell = self.cell(key)
         if isinstance(value, CellError):
             raise LogbookError(f"the cell shows {value.code}; mend its formula or clear it", cell.sheet, cell.ref)
+        origin = self._origin(key)
+        if origin is not None:
+            return Spot(value, origin.written, cell, replace(placed, unit=origin.unit))
         return Spot(value, as_text(self.table.block.at(self.number, placed.index)), cell, placed)
 
     def cell(self, key: str) -> Cell:
         """The place of that column in this row."""
+        origin = self._origin(key)
+        if origin is not None:
+            return origin.cell
         return Cell(self.table.block.name, f"{get_column_letter(self.table.placed[key].index)}{self.number}")
+
+    def _origin(self, key: str) -> Origin | None:
+        return self.table.origins.get((self.number, self.table.placed[key].index))
 
     @property
     def places(self) -> Mapping[str, Cell]:
-        """The place of every known column, filled or blank."""
-        return {key: self.cell(key) for key in self.table.placed}
+        """The place of every known column, filled or blank; of a gathered list those that the racer has."""
+        gathered = bool(self.table.origins)
+        return {key: self.cell(key) for key in self.table.placed if not gathered or self._origin(key) is not None}
 
     def holds_any(self, *but: str) -> bool:
         """True where a column that the racer fills holds something, those named aside."""
@@ -101,12 +120,17 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A list found in a sheet: where its headings stand and which columns were recognised."""
+    """A list found in a sheet: where its headings stand and which columns were recognised.
+
+    A list gathered from a racer's own sheets stands in a block of its own; `origins` then leads from (row, column) of
+    that block to the cell that holds the value.
+    """
 
     sheet: SheetLayout
     block: SheetBlock
     heading_row: int
     placed: Mapping[str, PlacedColumn]
+    origins: Mapping[tuple[int, int], Origin] = field(default_factory=dict)
 
     def rows(self) -> Iterator[Row]:
         """The rows that hold something of the racer's, top to bottom."""

@@ -1,0 +1,100 @@
+"""Finds the log in a racer's own workbook: which sheet holds what, in which shape, under which headings."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from engine_rules.logbook import Cell, Finding, LogbookError
+from workbook_template.found import Heading, Sheetful
+from workbook_template.headings import READINGS, RUNS
+from workbook_template.hosts.protocol import SheetBlock
+from workbook_template.how_read import HOW_READ, Corrections, Question
+from workbook_template.joined import LoggedCar, join
+from workbook_template.layout import layout
+from workbook_template.shapes_list import find_list, read_list
+from workbook_template.spelled_out import spell_out
+from workbook_template.tables import find_table
+
+_WRITTEN = re.compile(rf"(next run|why|charts|ledger|{HOW_READ})\b.*", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Recognised:
+    """What the sheets hold: the cars with their runs, every heading, what is asked, the sheets left alone."""
+
+    cars: tuple[LoggedCar, ...]
+    sheets: tuple[Sheetful, ...]
+    questions: tuple[Question, ...]
+    findings: tuple[Finding, ...]
+    aside: tuple[str, ...]
+
+    @property
+    def headings(self) -> tuple[Heading, ...]:
+        """Every heading, sheet by sheet."""
+        return tuple(heading for sheet in self.sheets for heading in sheet.headings)
+
+
+def is_ordinary(blocks: Sequence[SheetBlock]) -> bool:
+    """True where the book is laid out like the blank workbook, whole or with a sheet or a heading missing."""
+    sheets = layout().sheets
+    names = {block.name.strip().casefold(): block for block in blocks}
+    logs = [names.get(sheets[key].name.casefold()) for key in (RUNS, READINGS)]
+    if sheets["start"].name.casefold() in names:
+        return any(block is not None for block in logs)
+    return all(
+        block is not None and _has_headings(block, key) for block, key in zip(logs, (RUNS, READINGS), strict=True)
+    )
+
+
+def _has_headings(block: SheetBlock, key: str) -> bool:
+    sheet = layout().sheets[key]
+    try:
+        find_table(block, sheet, sheet.columns)
+    except LogbookError as error:
+        return "was not found" not in str(error)
+    return True
+
+
+def recognise(blocks: Sequence[SheetBlock], corrections: Corrections, parts: Sequence[SheetBlock]) -> Recognised:
+    """The runs and readings of a book in a layout of the racer's own.
+
+    parts: sheets that describe the engine and the shelf, read elsewhere. Raises LogbookError where no run was found.
+    """
+    sheets: list[Sheetful] = []
+    aside: list[str] = []
+    for block in blocks:
+        if _WRITTEN.fullmatch(block.name.strip()) or any(block is part for part in parts):
+            continue
+        found = find_list(block, corrections.meaning) if block.rows else None
+        if found is None:
+            aside.append(block.name)
+        else:
+            sheets.append(read_list(*found, corrections.meaning))
+    findings: list[Finding] = []
+    questions: list[Question] = []
+    cars = join(sheets, findings)
+    if not cars or not any(car.runs for car in cars):
+        raise LogbookError(
+            "no log of runs was found in the workbook; name the columns above a row for each run, such as Run, Date, "
+            "Air temp and 'Cyl 1 ring', or copy your log into a new blank workbook"
+        )
+    for car in cars:
+        spell_out(car.runs, _asking(questions), findings)
+    return Recognised(tuple(cars), tuple(sheets), tuple(questions), tuple(findings), tuple(aside))
+
+
+class _Asking:
+    """Notes each question once a text."""
+
+    def __init__(self, questions: list[Question]) -> None:
+        self._questions = questions
+
+    def __call__(self, text: str, cell: Cell) -> None:
+        if all(one.text != text for one in self._questions):
+            self._questions.append(Question(text, cell))
+
+
+def _asking(questions: list[Question]) -> _Asking:
+    return _Asking(questions)

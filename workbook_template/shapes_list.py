@@ -1,0 +1,301 @@
+"""Lists: a row for each run, or run and cylinder, under one or two rows of headings; or the same turned on its side."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from engine_rules.logbook import LogbookError
+from workbook_template.found import Frame, Heading, Line, Record, Sheetful, Value, View
+from workbook_template.headings import (
+    READINGS,
+    RUNS,
+    UNUSED,
+    Meaning,
+    cylinder_named,
+    is_group,
+    is_ours,
+    meanings,
+    nearest,
+)
+from workbook_template.hosts.protocol import CellValue, SheetBlock
+from workbook_template.layout import layout, unit_key
+from workbook_template.read_values import parse_measure
+from workbook_template.tables import as_text, is_ditto, shortened
+
+HEADINGS_WITHIN = 30
+LEAST_HEADINGS = 3
+_SUMMARY = re.compile(r"\s*(avg|average|mean|best|total|max|min|median)\b", re.IGNORECASE)
+_RUN_NAMED = re.compile(r"\s*(?:run|pass|test|pull)\s*(?:no\.?|#|number)?\s*[:#]?\s*(\S{1,20})\s*", re.IGNORECASE)
+
+Corrected = Callable[[str], Meaning | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Headings:
+    """A row of headings found in a view: the text over each column, and how many different ones were understood."""
+
+    row: int
+    texts: Mapping[int, str]
+    score: int
+
+
+def find_list(block: SheetBlock, corrected: Corrected) -> tuple[View, Headings] | None:
+    """The list of a sheet, upright or turned, or None where the headings stand in no line."""
+    found = [(view, _best_row(view, corrected)) for view in (View(block), View(block, turned=True))]
+    view, best = max(found, key=lambda one: one[1].score)
+    return (view, best) if best.score >= LEAST_HEADINGS else None
+
+
+def read_list(view: View, heads: Headings, corrected: Corrected) -> Sheetful:
+    """The records of a list. Lines without a value are passed over, and so are averages below it."""
+    headings = {column: _understood(view, heads, column, corrected) for column in heads.texts}
+    by_cylinder = any(one.meaning is not None and one.meaning.key == "cylinder" for one in headings.values())
+    settled = {column: _settled(one, by_cylinder) for column, one in headings.items()}
+    first = heads.row + 1
+    unit_row = _units_in(view, first, settled)
+    if unit_row is not None:
+        settled, first = unit_row, first + 1
+    settled = {column: _contents(view, first, column, one) for column, one in settled.items()}
+    frame = _frame(view, heads)
+    records = list(_records(view, first, settled, frame))
+    across = " with runs across" if view.turned else ""
+    shape = f"a line for each {'cylinder of a run' if by_cylinder else 'run'}{across}"
+    return Sheetful(view.block.name, shape, tuple(settled.values()), records)
+
+
+def text_above(view: View, row: int, column: int) -> str:
+    """The heading in one row."""
+    value = view.at(row, column)
+    return value.strip() if isinstance(value, str) and not is_ours(value) else ""
+
+
+def _best_row(view: View, corrected: Corrected) -> Headings:
+    best = Headings(0, {}, 0)
+    for row in range(1, min(view.last_row, HEADINGS_WITHIN) + 1):
+        single = {column: text_above(view, row, column) for column in range(1, view.last_column + 1)}
+        for texts in (single, _with_row_above(view, row, single) if row > 1 else {}):
+            score = _score(texts, corrected)
+            if score > best.score:
+                best = Headings(row, {column: text for column, text in texts.items() if text}, score)
+    return best
+
+
+def _score(texts: Mapping[int, str], corrected: Corrected) -> int:
+    known = set()
+    for text in texts.values():
+        for one in _meant(text, corrected)[:1]:
+            known.add((one.sheet, one.key or text, one.cylinder))
+    return len(known)
+
+
+def _meant(text: str, corrected: Corrected) -> tuple[Meaning, ...]:
+    own = corrected(text) if text else None
+    return (own,) if own is not None else meanings(text) if text else ()
+
+
+def _with_row_above(view: View, row: int, single: Mapping[int, str]) -> Mapping[int, str]:
+    """Headings of two rows: the upper one reaches over the blank cells right of it, as far as its like did."""
+    uppers = {column: text_above(view, row - 1, column) for column in single}
+    starts = [column for column, text in uppers.items() if text]
+    texts: dict[int, str] = {}
+    if not starts:
+        return {}
+    for start, end in zip(starts, [*starts[1:], view.last_column + 1], strict=True):
+        reach = end - start
+        if end > view.last_column and len(starts) > 1 and _alike(uppers[start], uppers[starts[-2]]):
+            reach = min(reach, start - starts[-2])
+        for column in range(start, start + reach):
+            texts[column] = _joined(view, row, column, uppers[start], at_start=column == start)
+        for column in range(start + reach, end):
+            texts[column] = single[column]
+    return {column: texts.get(column, single[column]) for column in single}
+
+
+def _alike(one: str, other: str) -> bool:
+    return re.sub(r"\d+", "", one) == re.sub(r"\d+", "", other)
+
+
+def _joined(view: View, row: int, column: int, upper: str, *, at_start: bool) -> str:
+    value = view.at(row, column)
+    if isinstance(value, float) and value.is_integer():
+        value = f"{value:.0f}"
+    if value is None:
+        return upper if at_start else ""
+    if not isinstance(value, str) or is_ours(value):
+        return ""
+    return value.strip() if is_group(upper) else f"{upper} {value.strip()}"
+
+
+def _understood(view: View, heads: Headings, column: int, corrected: Corrected) -> Heading:
+    text = heads.texts[column]
+    row = heads.row if view.at(heads.row, column) is not None else heads.row - 1
+    return heading_at(view, row, column, text, corrected)
+
+
+def heading_at(view: View, row: int, column: int, text: str, corrected: Corrected) -> Heading:
+    """A heading with what it means, or else what to ask."""
+    found = _meant(text, corrected)
+    cell = view.cell(row, column)
+    if found:
+        taken = _measured_or_worded(found)
+        other = next((one for one in found if taken.sheet == RUNS and one.sheet == READINGS), None)
+        return Heading(cell, text, taken, other)
+    return Heading(cell, text, None, nearest(text), "what is this?")
+
+
+def _measured_or_worded(found: Sequence[Meaning]) -> Meaning:
+    """The ring's measure and its word share a name: the one with a unit is the measure."""
+    rings = {one.key: one for one in found}
+    if "ring_mm" in rings and "ring" in rings:
+        return rings["ring_mm"] if rings["ring_mm"].unit is not None else rings["ring"]
+    return found[0]
+
+
+def _settled(heading: Heading, by_cylinder: bool) -> Heading:
+    """In a list with a row for each cylinder what may be of the cylinder is; elsewhere it must name one, but a plug."""
+    meaning, other = heading.meaning, heading.proposal
+    if meaning is None or meaning.sheet == UNUSED:
+        return heading
+    if by_cylinder:
+        if other is not None and other.sheet == READINGS:
+            return Heading(heading.cell, heading.written, other)
+        return Heading(heading.cell, heading.written, meaning)
+    if meaning.sheet == READINGS and meaning.cylinder is None and meaning.key != "plug":
+        return Heading(heading.cell, heading.written, None, None, "of which cylinder is this?")
+    return Heading(heading.cell, heading.written, meaning)
+
+
+def _units_in(view: View, row: int, headings: Mapping[int, Heading]) -> dict[int, Heading] | None:
+    """The headings with the units of a row that holds nothing else, or None."""
+    cells = {column: view.at(row, column) for column in headings}
+    filled = {column: value for column, value in cells.items() if value is not None}
+    if not filled or not all(
+        isinstance(value, str) and unit_key(value.strip("()[]")) in _units() for value in filled.values()
+    ):
+        return None
+    settled = dict(headings)
+    for column, value in filled.items():
+        settled[column] = with_unit(headings[column], as_text(value))
+    return settled
+
+
+def with_unit(heading: Heading, written: str) -> Heading:
+    """The heading with a unit that stands in a cell of its own."""
+    meaning = heading.meaning
+    column = meaning.column if meaning is not None else None
+    if meaning is None or column is None or column.quantity is None:
+        return heading
+    unit = column.quantity.unit(written.strip("()[] "))
+    if unit is None or meaning.unit is not None:
+        return heading
+    key = "ring_mm" if meaning.key == "ring" else meaning.key
+    return Heading(heading.cell, heading.written, Meaning(meaning.sheet, key, meaning.cylinder, unit, meaning.sure))
+
+
+def _units() -> frozenset[str]:
+    return frozenset(
+        like for quantity in layout().quantities.values() for unit in quantity.units.values() for like in unit.likes
+    ) - {""}
+
+
+def _contents(view: View, first: int, column: int, heading: Heading) -> Heading:
+    """A heading that only resembles a known one is taken for it where every cell under it is a word of its list."""
+    near = heading.proposal
+    known = near.column if near is not None else None
+    if heading.meaning is not None or near is None or known is None or known.kind != "word":
+        return heading
+    values = [view.at(row, column) for row in range(first, view.last_row + 1)]
+    written = [value for value in values if value is not None and not is_ditto(value)]
+    words = layout().lists[known.list]
+    if not written or not all(isinstance(value, str) and words.find(value) for value in written):
+        return heading
+    return Heading(heading.cell, heading.written, near)
+
+
+def _frame(view: View, heads: Headings) -> Frame:
+    taken, own, last = [], set(), 0
+    for column in range(1, view.last_column + 1):
+        value = view.at(heads.row, column)
+        if is_ours(value):
+            taken.append((as_text(value), column))
+            continue
+        if isinstance(value, str):
+            own.add(value.strip().casefold())
+        if column in heads.texts:
+            last = column
+    used = max((column for column in range(1, view.last_column + 1) if _holds(view, column)), default=last)
+    return Frame(view.block.name, heads.row, tuple(taken), max(used, last) + 1, last, view.turned, frozenset(own))
+
+
+def _holds(view: View, column: int) -> bool:
+    return any(view.at(row, column) is not None for row in range(1, view.last_row + 1))
+
+
+def _records(view: View, first: int, headings: Mapping[int, Heading], frame: Frame) -> Iterator[Record]:
+    known = {column: one for column, one in headings.items() if one.meaning and one.meaning.sheet in (RUNS, READINGS)}
+    number = next((column for column, one in known.items() if one.meaning and one.meaning.key == "cylinder"), None)
+    label = next(iter(sorted(headings)), 1)
+    for row in range(first, view.last_row + 1):
+        filled = {column: view.at(row, column) for column in known}
+        if all(value is None for value in filled.values()) or _is_summary(view.at(row, label)):
+            continue
+        record = Record()
+        cylinder = _cylinder(filled.get(number)) if number is not None else None
+        for column, heading in known.items():
+            _put(record, heading, Value(filled[column], view.cell(row, column), heading), cylinder)
+        if number is not None and cylinder is None:
+            _refuse_unnumbered(record, view, row, number, filled, known)
+        record.line = Line(frame, row, cylinder)
+        yield record
+
+
+def _refuse_unnumbered(
+    record: Record,
+    view: View,
+    row: int,
+    number: int,
+    filled: Mapping[int, CellValue],
+    known: Mapping[int, Heading],
+) -> None:
+    """Raise LogbookError for a line that says something of a cylinder but not of which."""
+    of_cylinders = (column for column, one in known.items() if one.meaning and one.meaning.sheet == READINGS)
+    if any(filled[column] is not None for column in of_cylinders):
+        cell = view.cell(row, number)
+        shown = as_text(filled[number])
+        what = f"'{shortened(shown)}' is not a number of a cylinder" if shown else "this row has no cylinder"
+        raise LogbookError(f"{what}; write a whole number such as 3", cell.sheet, cell.ref)
+    record.run.pop("cylinder", None)
+
+
+def _put(record: Record, heading: Heading, value: Value, cylinder: int | None) -> None:
+    meaning = heading.meaning
+    assert meaning is not None
+    number = meaning.cylinder if meaning.cylinder is not None else cylinder
+    if meaning.sheet == READINGS and meaning.key not in ("plug", "cylinder") and number is None:
+        return
+    if meaning.sheet == READINGS and number is not None:
+        record.cylinders.setdefault(number, {}).setdefault(meaning.key, value)
+    elif meaning.sheet == READINGS and meaning.key == "cylinder":
+        record.run.setdefault("cylinder", value)
+    else:
+        record.run.setdefault(meaning.key, value)
+
+
+def _cylinder(value: CellValue) -> int | None:
+    if isinstance(value, float) and value.is_integer() and value >= 1:
+        return int(value)
+    named = cylinder_named(value)
+    measure = parse_measure(value) if isinstance(value, str) else None
+    return named or (int(measure[0]) if measure is not None and not measure[1] and measure[0] >= 1 else None)
+
+
+def _is_summary(value: CellValue) -> bool:
+    return isinstance(value, str) and _SUMMARY.match(value) is not None
+
+
+def run_named(value: CellValue) -> str | None:
+    """The name in 'Run 17' or 'Pass #3'."""
+    match = _RUN_NAMED.fullmatch(value) if isinstance(value, str) else None
+    return match[1] if match and re.search(r"\d", match[1]) else None
