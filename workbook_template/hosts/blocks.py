@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import re
 import zipfile
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 import openpyxl
+from openpyxl.utils import column_index_from_string
 from openpyxl.utils.exceptions import InvalidFileException
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet._read_only import ReadOnlyWorksheet
 from openpyxl.worksheet.worksheet import Worksheet
+from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum
 
 from engine_rules.logbook import LogbookError
 from workbook_template.hosts.protocol import CellError, CellValue, SheetBlock
 
 MOST_CELLS = 5_000_000
+MOST_FAST_BYTES = 2**28
 _ERROR_CODES = frozenset(
     ("#NULL!", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!", "#N/A", "#GETTING_DATA", "#SPILL!", "#CALC!")
 )
@@ -26,11 +30,7 @@ def blocks_from_file(path: Path | str) -> tuple[SheetBlock, ...]:
     """Every sheet's used range, in the order of the book. Raises LogbookError for a file that cannot be read."""
     name = Path(path).name
     try:
-        book = openpyxl.load_workbook(path, read_only=True, data_only=True)
-        try:
-            return tuple(_block(sheet.title, _rows(sheet)) for sheet in book.worksheets)
-        finally:
-            book.close()
+        return _read_file(Path(path))
     except LogbookError:
         raise
     except FileNotFoundError:
@@ -46,6 +46,58 @@ def blocks_from_file(path: Path | str) -> tuple[SheetBlock, ...]:
         raise LogbookError(
             f"{name} cannot be read ({type(error).__name__}); open it in your spreadsheet and save it again as .xlsx"
         ) from error
+
+
+def _read_file(path: Path) -> tuple[SheetBlock, ...]:
+    if may_read_fast(path):
+        try:
+            return _read_fast(path)
+        except CalamineError:
+            pass  # such as an encoding that it does not know
+    return _read_careful(path)
+
+
+def _read_careful(path: Path) -> tuple[SheetBlock, ...]:
+    book = openpyxl.load_workbook(path, read_only=True, data_only=True)
+    try:
+        return tuple(_block(sheet.title, _rows(sheet)) for sheet in book.worksheets)
+    finally:
+        book.close()
+
+
+def _read_fast(path: Path) -> tuple[SheetBlock, ...]:
+    """The same through calamine, ten times as fast; for what `may_read_fast` lets through."""
+    with CalamineWorkbook.from_path(str(path)) as book:
+        sheets = [sheet.name for sheet in book.sheets_metadata if sheet.typ == SheetTypeEnum.WorkSheet]
+        return tuple(_block(name, book.get_sheet_by_name(name).to_python(skip_empty_area=False)) for name in sheets)
+
+
+def may_read_fast(path: Path) -> bool:
+    """Whether calamine reads this file as openpyxl would, and safely.
+
+    It takes the room of a sheet's whole rectangle at once, however far off one cell is, and shows an error value as an
+    empty cell. So the cells must say where they are, in plain letters, not far off, and none may be an error.
+    """
+    with zipfile.ZipFile(path) as package:
+        sheets = [member for member in package.infolist() if _SHEET_PART.search(member.filename)]
+        if not sheets or sum(member.file_size for member in sheets) > MOST_FAST_BYTES:
+            return False
+        return all(_is_plain(package.read(member)) for member in sheets)
+
+
+_SHEET_PART = re.compile(r"worksheets/[^/]*[.]xml$", re.IGNORECASE)
+_ROW = re.compile(rb"<row\b[^>]*?\br=\"(\d+)\"")
+_PLACED_ROW_OR_NOT = re.compile(rb"<row\b")
+_FAR_COLUMN = re.compile(rb"\br=\"([A-Z]{2,})\d")
+
+
+def _is_plain(sheet: bytes) -> bool:
+    rows = _ROW.findall(sheet)
+    if not rows or len(rows) != len(_PLACED_ROW_OR_NOT.findall(sheet)) or b't="e"' in sheet:
+        return False
+    letters = set(_FAR_COLUMN.findall(sheet))
+    width = max((column_index_from_string(letter.decode()) for letter in letters), default=26)
+    return max(map(int, rows)) * width <= MOST_CELLS
 
 
 def blocks_from_workbook(book: Workbook) -> tuple[SheetBlock, ...]:
@@ -90,10 +142,12 @@ def _used(row: Sequence[CellValue]) -> int:
 
 
 def _value(value: object) -> CellValue:
-    if value is None or isinstance(value, bool | datetime | date | time):
+    if value is None or isinstance(value, bool | datetime | time):
         return value
+    if isinstance(value, date):
+        return datetime.combine(value, time())
     if isinstance(value, str):
-        return CellError(value) if value in _ERROR_CODES else value
+        return CellError(value) if value in _ERROR_CODES else value or None
     if isinstance(value, timedelta):
         within_a_day = timedelta() <= value < timedelta(days=1)
         return (datetime.min + value).time() if within_a_day else value / timedelta(days=1)

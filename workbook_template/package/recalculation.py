@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
 from lxml import etree
@@ -12,6 +13,7 @@ from workbook_template.package.sheet_stream import SheetStream
 from workbook_template.package.workbook_part import WorkbookPart
 
 _MAY_POINT_ANYWHERE = ("INDIRECT", "OFFSET")
+_FORMULA = re.compile(r"<(?:[\w.-]+:)?f[\s/>]")
 
 
 def needed(book: WorkbookPart, written: Mapping[str, Sequence[Area]]) -> bool:
@@ -29,6 +31,8 @@ def needed(book: WorkbookPart, written: Mapping[str, Sequence[Area]]) -> bool:
         if sheet.kind != "worksheet":
             continue
         at_home = sheet.name.lower() in areas
+        if not _FORMULA.search(removal.plain_text(book.draft, sheet.part)):
+            continue
         if not at_home and not removal.mentions(book.draft, sheet.part, words):
             continue
         cells = SheetStream(book.draft.content(sheet.part), sheet.part).cells()

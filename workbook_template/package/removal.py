@@ -44,11 +44,16 @@ def break_references(book: WorkbookPart, name: str) -> None:
 
 def mentions(draft: Draft, part: str, words: Iterable[str]) -> bool:
     """Whether a part's text may hold one of the words, without parsing it."""
-    content = draft.content(part)
-    encoding = "utf-16" if content[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8"
-    text = content.decode(encoding, "replace").lower()
+    text = plain_text(draft, part).lower()
     escaped = [word.lower().replace("&", "&amp;").replace("<", "&lt;") for word in words]
     return any(word in text or word.replace("'", "''") in text for word in escaped)
+
+
+def plain_text(draft: Draft, part: str) -> str:
+    """A part as text, not parsed."""
+    content = draft.content(part)
+    encoding = "utf-16" if content[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8"
+    return content.decode(encoding, "replace")
 
 
 def _broken(text: str, gone: Mapping[str, str]) -> str:
