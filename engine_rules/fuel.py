@@ -171,13 +171,20 @@ class Densities(Protocol):
 Metering = Literal["venturi", "throttle map", "displacement", "speed-density"]
 
 
-def fuel_area_ratio(metering: Metering, base: Densities, now: Densities, fuel_density_ratio: float = 1.0) -> float:
+# Gas constant of water vapour to that of dry air: the ratio of their molar masses.
+VAPOUR_TO_AIR = 28.966 / 18.0153
+
+
+def fuel_area_ratio(
+    metering: Metering, base: Densities, now: Densities, fuel_density_ratio: float = 1.0, air_power: float = 0.5
+) -> float:
     """Ratio by which jet area (or injected volume) must change to keep the base's mixture in today's air.
 
     metering 'venturi': oxygen follows dry density while the venturi already lets fuel follow the root of moist density,
     so (dry2/dry1) / sqrt(moist2/moist1). 'throttle map' (throttle position and speed) and 'displacement' (mechanical
-    injection): nothing follows by itself, so the full dry2/dry1. 'speed-density': the computer follows the air, so 1;
-    moisture escapes it (up to about 2 %).
+    injection): nothing follows by itself, so the full dry2/dry1. 'speed-density': the computer follows pressure and
+    temperature, so only what moisture takes from the air is left (up to about 2 %).
+    air_power: of moist density in the fuel through a venturi's jet, 0.5 by the law, or what an engine's log taught.
     fuel_density_ratio: today's fuel density to the base's; an orifice passes its root, a pump the whole of it.
     Source: orifice and venturi laws; the root of density also in Heywood 1988 ch. 7 (from memory).
     Raises ValueError for another metering, or densities that are not positive.
@@ -188,14 +195,19 @@ def fuel_area_ratio(metering: Metering, base: Densities, now: Densities, fuel_de
     fuel_term = math.sqrt(fuel_density_ratio)
     match metering:
         case "venturi":
-            return dry_ratio / math.sqrt(now.moist_density_kg_m3 / base.moist_density_kg_m3) / fuel_term
+            return dry_ratio / math.pow(now.moist_density_kg_m3 / base.moist_density_kg_m3, air_power) / fuel_term
         case "throttle map":
             return dry_ratio / fuel_term
         case "displacement":
             return dry_ratio / fuel_density_ratio
         case "speed-density":
-            return 1.0 / fuel_term
+            return dry_ratio / (_pressure_per_kelvin(now) / _pressure_per_kelvin(base)) / fuel_term
     raise ValueError(f"metering {metering!r} is not known; use venturi, throttle map, displacement or speed-density")
+
+
+def _pressure_per_kelvin(air: Densities) -> float:
+    """Pressure over temperature, in the unit of dry density: what a computer works out from its two sensors."""
+    return air.dry_density_kg_m3 + VAPOUR_TO_AIR * (air.moist_density_kg_m3 - air.dry_density_kg_m3)
 
 
 def mixture_drift_pct(area_ratio: float) -> float:
