@@ -47,7 +47,7 @@ class Package:
 
     def final_name(self, wanted: str) -> str:
         """The name that a new sheet asked for as `wanted` has, or will get, in this book."""
-        return ownership.final_name(WorkbookPart(Draft(self.members)), self.owned, wanted)
+        return ownership.final_name(self.sheet_names, self.owned, wanted)
 
     def free_column(self, sheet: str, width: int = 1) -> int:
         """The first of `width` free visible columns (1-based) right of all that the sheet holds.
@@ -154,7 +154,8 @@ class _Work:
         if not edits.sheets:
             return
         for wanted in edits.sheets:
-            self.renamed[wanted] = ownership.final_name(self.book, self.owned, wanted, self.renamed.values())
+            existing = [*(sheet.name for sheet in self.book.sheets()), *self.renamed.values()]
+            self.renamed[wanted] = ownership.final_name(existing, self.owned, wanted)
         assert edits.scratch is not None
         scratch = graft.Scratch(edits.scratch, self.renamed)
         for wanted in edits.sheets:

@@ -7,7 +7,7 @@ a sheet gets another name, so they still point at our cells after the user has w
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from workbook_template.package.formulas import quoted
@@ -38,15 +38,19 @@ class Ownership:
 
 def read(book: WorkbookPart) -> Ownership:
     """What the marks in the workbook say, as far as their sheets still exist."""
-    existing = {sheet.name.lower(): sheet.name for sheet in book.sheets()}
+    # A name of one sheet alone was left behind on the user's own copy of a sheet.
+    names = [(one.get("name", ""), one.text or "") for one in book.defined_names() if one.get("localSheetId") is None]
+    return told(names, [sheet.name for sheet in book.sheets()])
+
+
+def told(names: Iterable[tuple[str, str]], existing: Iterable[str]) -> Ownership:
+    """What defined names, each with what it stands for ("'Sheet'!$A$1"), say of the sheets that exist."""
+    by_lower = {name.lower(): name for name in existing}
     sheets: dict[str, str] = {}
     cells: dict[str, list[Area]] = {}
-    for defined in book.defined_names():
-        name = defined.get("name", "")
-        if defined.get("localSheetId") is not None:
-            continue  # left behind on the user's own copy of a sheet
-        target = _TARGET.match(defined.text or "")
-        sheet = existing.get((target[1] or target[2]).replace("''", "'").lower()) if target else None
+    for name, text in names:
+        target = _TARGET.match(text)
+        sheet = by_lower.get((target[1] or target[2]).replace("''", "'").lower()) if target else None
         if target is None or sheet is None:
             continue
         if name.startswith(SHEET_MARK):
@@ -62,13 +66,17 @@ def write(book: WorkbookPart, owned: Ownership) -> None:
     for defined in book.defined_names():
         if defined.get("name", "").startswith((SHEET_MARK, CELLS_MARK)):
             book.remove_name(defined)
+    for name, text in marks(owned):
+        book.set_name(name, text, hidden=True)
+
+
+def marks(owned: Ownership) -> Iterator[tuple[str, str]]:
+    """The defined names that mark this, each with what it stands for."""
     for wanted, sheet in sorted(owned.sheets.items()):
-        book.set_name(SHEET_MARK + _coded(wanted), f"{quoted(sheet)}!$A$1", hidden=True)
-    number = 0
-    for sheet, areas in sorted(owned.cells.items()):
-        for area in areas:
-            number += 1
-            book.set_name(f"{CELLS_MARK}{number}", f"{quoted(sheet)}!{area.absolute()}", hidden=True)
+        yield SHEET_MARK + _coded(wanted), f"{quoted(sheet)}!$A$1"
+    areas = [(sheet, area) for sheet, found in sorted(owned.cells.items()) for area in found]
+    for number, (sheet, area) in enumerate(areas, 1):
+        yield f"{CELLS_MARK}{number}", f"{quoted(sheet)}!{area.absolute()}"
 
 
 def changed(
@@ -81,14 +89,11 @@ def changed(
     return Ownership(owned.sheets, {name: areas for name, areas in cells.items() if areas})
 
 
-def final_name(book: WorkbookPart, owned: Ownership, wanted: str, given: Iterable[str] = ()) -> str:
-    """The name a sheet asked for as `wanted` has in this book, or would get: unique, at most 31 characters.
-
-    `given` are names that other new sheets of the same save will have.
-    """
+def final_name(existing: Iterable[str], owned: Ownership, wanted: str) -> str:
+    """The name that a sheet asked for as `wanted` has, or would get among those: unique, at most 31 characters."""
     if wanted in owned.sheets:
         return owned.sheets[wanted]
-    taken = {sheet.name.lower() for sheet in book.sheets()} | {name.lower() for name in given}
+    taken = {name.lower() for name in existing}
     name, number = wanted[:MAX_NAME_LENGTH], 1
     while name.lower() in taken:
         number += 1
