@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from openpyxl.utils import get_column_letter
@@ -81,22 +81,25 @@ class Frame:
 class Record:
     """What one row, column or form says: values of the run by column key, of cylinders by number and key.
 
-    line: where strapline writes; with a cylinder where the record is of one cylinder, else for all.
+    line: where strapline writes; with a cylinder where the record is of one cylinder, else for all. lines: for a form,
+    by cylinder.
     """
 
     run: dict[str, Value] = field(default_factory=dict)
     cylinders: dict[int, dict[str, Value]] = field(default_factory=dict)
     line: Line | None = None
+    lines: dict[int, Line] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Sheetful:
-    """All that one sheet gave. shape: in plain words."""
+    """All that one sheet gave. shape: in plain words; banks: cylinder -> bank and place, where they are drawn."""
 
     sheet: str
     shape: str
     headings: Sequence[Heading]
     records: Sequence[Record]
+    banks: Mapping[int, tuple[str, int]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

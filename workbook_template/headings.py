@@ -77,6 +77,12 @@ def generalised(written: str) -> str:
     return " ".join(re.sub(rf"(?<!\d){cylinder}(?!\d)", "n", written, count=1).split())
 
 
+def side_named(written: object) -> str | None:
+    """'L' or 'R' where a cell names a bank and nothing else: 'Left bank', 'Driver side'."""
+    words = [word for word in tokens(written) if word not in ("bank", "side", "s")] if isinstance(written, str) else []
+    return layout().lists["bank"].find(" ".join(words)) if words else None
+
+
 def cylinder_in(written: str) -> int | None:
     """The cylinder that a heading names, beside whatever else it says."""
     return _split_cylinder(tokens(_brackets(written)[0]))[0]

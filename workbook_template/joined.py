@@ -148,6 +148,8 @@ def _merge(run: LoggedRun, record: Record, findings: list[Finding]) -> None:
         own = run.cylinders.setdefault(number, {})
         for key, value in values.items():
             _keep(own, key, value, f"run {run.name}, cylinder {number}", findings)
+    for number, row in record.lines.items():
+        run.lines.setdefault(number, row)
     line = record.line
     if line is None or not record.cylinders:
         return

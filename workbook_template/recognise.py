@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from engine_rules.logbook import Cell, Finding, LogbookError
-from workbook_template.found import Heading, Sheetful
+from workbook_template.found import Heading, Sheetful, Value
 from workbook_template.headings import READINGS, RUNS
 from workbook_template.hosts.protocol import SheetBlock
 from workbook_template.how_read import HOW_READ, Corrections, Question
 from workbook_template.joined import LoggedCar, join
 from workbook_template.layout import layout
-from workbook_template.shapes_list import find_list, read_list
+from workbook_template.shapes_form import read_forms, told, values_above
+from workbook_template.shapes_list import find_list, is_list, read_list
 from workbook_template.spelled_out import spell_out
 from workbook_template.tables import find_table
 
+LEAST_TOLD = 3
 _WRITTEN = re.compile(rf"(next run|why|charts|ledger|{HOW_READ})\b.*", re.IGNORECASE)
 
 
@@ -67,11 +69,11 @@ def recognise(blocks: Sequence[SheetBlock], corrections: Corrections, parts: Seq
     for block in blocks:
         if _WRITTEN.fullmatch(block.name.strip()) or any(block is part for part in parts):
             continue
-        found = find_list(block, corrections.meaning) if block.rows else None
-        if found is None:
+        read = _read_sheet(block, corrections) if block.rows else None
+        if read is None:
             aside.append(block.name)
         else:
-            sheets.append(read_list(*found, corrections.meaning))
+            sheets.append(read)
     findings: list[Finding] = []
     questions: list[Question] = []
     cars = join(sheets, findings)
@@ -83,6 +85,26 @@ def recognise(blocks: Sequence[SheetBlock], corrections: Corrections, parts: Seq
     for car in cars:
         spell_out(car.runs, _asking(questions), findings)
     return Recognised(tuple(cars), tuple(sheets), tuple(questions), tuple(findings), tuple(aside))
+
+
+def _read_sheet(block: SheetBlock, corrections: Corrections) -> Sheetful | None:
+    """A list, else a form; None for neither."""
+    found = find_list(block, corrections.meaning)
+    if found is not None and is_list(*found, corrections.meaning):
+        view, heads = found
+        read = read_list(view, heads, corrections.meaning)
+        if not view.turned:
+            _share_above(read, values_above(view, heads.first_row, corrections.meaning))
+        return read
+    form = read_forms(block, corrections.meaning)
+    return form if form is not None and told(form) >= LEAST_TOLD else None
+
+
+def _share_above(sheet: Sheetful, above: Mapping[str, Value]) -> None:
+    """What stands above a list counts for each of its runs that says nothing else."""
+    for record in sheet.records:
+        for key, value in above.items():
+            record.run.setdefault(key, value)
 
 
 class _Asking:

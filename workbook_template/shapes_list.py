@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 from engine_rules.logbook import LogbookError
 from workbook_template.found import Frame, Heading, Line, Record, Sheetful, Value, View
@@ -34,11 +35,15 @@ Corrected = Callable[[str], Meaning | None]
 
 @dataclass(frozen=True, slots=True)
 class Headings:
-    """A row of headings found in a view: the text over each column, and how many different ones were understood."""
+    """A row of headings found in a view: the text over each column, and how many different ones were understood.
+
+    first_row: the upper row where headings of two rows belong together.
+    """
 
     row: int
     texts: Mapping[int, str]
     score: int
+    first_row: int = 0
 
 
 def find_list(block: SheetBlock, corrected: Corrected) -> tuple[View, Headings] | None:
@@ -46,6 +51,19 @@ def find_list(block: SheetBlock, corrected: Corrected) -> tuple[View, Headings] 
     found = [(view, _best_row(view, corrected)) for view in (View(block), View(block, turned=True))]
     view, best = max(found, key=lambda one: one[1].score)
     return (view, best) if best.score >= LEAST_HEADINGS else None
+
+
+def is_list(view: View, heads: Headings, corrected: Corrected) -> bool:
+    """False for a form: there further labels stand where a list has its values, or cylinders stand side by side."""
+    numbered = [text for text in heads.texts.values() if any(one.key == "cylinder" for one in meant(text, corrected))]
+    words = {like for words in layout().lists.values() for like in words.likes}
+    labels = {
+        value.strip().casefold()
+        for row in range(heads.row + 1, view.last_row + 1)
+        for column in heads.texts
+        if isinstance(value := view.at(row, column), str) and not is_ours(value) and meant(value, corrected)
+    }
+    return len(numbered) < 2 and len(labels - words) < LEAST_HEADINGS
 
 
 def read_list(view: View, heads: Headings, corrected: Corrected) -> Sheetful:
@@ -75,22 +93,23 @@ def _best_row(view: View, corrected: Corrected) -> Headings:
     best = Headings(0, {}, 0)
     for row in range(1, min(view.last_row, HEADINGS_WITHIN) + 1):
         single = {column: text_above(view, row, column) for column in range(1, view.last_column + 1)}
-        for texts in (single, _with_row_above(view, row, single) if row > 1 else {}):
+        for first_row, texts in ((row, single), (row - 1, _with_row_above(view, row, single) if row > 1 else {})):
             score = _score(texts, corrected)
             if score > best.score:
-                best = Headings(row, {column: text for column, text in texts.items() if text}, score)
+                best = Headings(row, {column: text for column, text in texts.items() if text}, score, first_row)
     return best
 
 
 def _score(texts: Mapping[int, str], corrected: Corrected) -> int:
     known = set()
     for text in texts.values():
-        for one in _meant(text, corrected)[:1]:
+        for one in meant(text, corrected)[:1]:
             known.add((one.sheet, one.key or text, one.cylinder))
     return len(known)
 
 
-def _meant(text: str, corrected: Corrected) -> tuple[Meaning, ...]:
+def meant(text: str, corrected: Corrected) -> tuple[Meaning, ...]:
+    """What a heading may mean: the racer's own correction, or all that its words allow."""
     own = corrected(text) if text else None
     return (own,) if own is not None else meanings(text) if text else ()
 
@@ -136,7 +155,7 @@ def _understood(view: View, heads: Headings, column: int, corrected: Corrected) 
 
 def heading_at(view: View, row: int, column: int, text: str, corrected: Corrected) -> Heading:
     """A heading with what it means, or else what to ask."""
-    found = _meant(text, corrected)
+    found = meant(text, corrected)
     cell = view.cell(row, column)
     if found:
         taken = _measured_or_worded(found)
@@ -172,7 +191,7 @@ def _units_in(view: View, row: int, headings: Mapping[int, Heading]) -> dict[int
     cells = {column: view.at(row, column) for column in headings}
     filled = {column: value for column, value in cells.items() if value is not None}
     if not filled or not all(
-        isinstance(value, str) and unit_key(value.strip("()[]")) in _units() for value in filled.values()
+        isinstance(value, str) and unit_key(value.strip("()[]")) in all_units() for value in filled.values()
     ):
         return None
     settled = dict(headings)
@@ -194,7 +213,9 @@ def with_unit(heading: Heading, written: str) -> Heading:
     return Heading(heading.cell, heading.written, Meaning(meaning.sheet, key, meaning.cylinder, unit, meaning.sure))
 
 
-def _units() -> frozenset[str]:
+@cache
+def all_units() -> frozenset[str]:
+    """Every way to write a unit."""
     return frozenset(
         like for quantity in layout().quantities.values() for unit in quantity.units.values() for like in unit.likes
     ) - {""}

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 
 from openpyxl.workbook import Workbook
 
+from tests.workbook_template.racers_forms import sheet_per_day, sheet_per_run
 from tests.workbook_template.racers_lists import row_per_cylinder, sheets_joined, two_heading_rows, wide
 
 LAYOUTS: Mapping[str, Callable[[], Workbook]] = {
@@ -18,4 +19,6 @@ LAYOUTS: Mapping[str, Callable[[], Workbook]] = {
     "runs across": lambda: wide(lambda number, name: f"#{number} {name}", turned=True),
     "sheets joined by the run": lambda: sheets_joined(by_time=False),
     "weather joined by day and time": lambda: sheets_joined(by_time=True),
+    "a form for each run, a box for each cylinder": sheet_per_run,
+    "a sheet for each day, forms with small tables": sheet_per_day,
 }

@@ -1,0 +1,402 @@
+"""Forms: labels beside or above their cells, a box or a row for each cylinder, drawn in banks; one or more a sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from workbook_template.found import Frame, Heading, Line, Record, Sheetful, Value, View
+from workbook_template.headings import (
+    READINGS,
+    RUNS,
+    UNUSED,
+    Meaning,
+    cylinder_named,
+    is_ours,
+    side_named,
+    tokens,
+)
+from workbook_template.hosts.protocol import CellValue, SheetBlock
+from workbook_template.layout import layout, unit_key
+from workbook_template.read_values import parse_measure
+from workbook_template.shapes_list import Corrected, all_units, heading_at, meant, run_named, with_unit
+from workbook_template.tables import as_text
+
+REACH = 3  # cells between a label and its value: merged cells leave some blank
+Place = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of a sheet: its rows and columns, ends included."""
+
+    top: int
+    left: int
+    bottom: int
+    right: int
+
+    def holds(self, row: int, column: int) -> bool:
+        """True for a place inside."""
+        return self.top <= row <= self.bottom and self.left <= column <= self.right
+
+
+@dataclass(slots=True)
+class Form:
+    """One form: its stretch, the labels in it, where each cylinder is drawn; above: labels stand above their cells."""
+
+    view: View
+    stretch: Stretch
+    labels: Mapping[Place, Heading]
+    anchors: Mapping[Place, int]
+    headings: list[Heading] = field(default_factory=list)
+    spoken_for: set[Place] = field(default_factory=set)
+    above: bool = False
+
+    def __post_init__(self) -> None:
+        self.above = _stand_above(self)
+
+
+def read_forms(block: SheetBlock, corrected: Corrected) -> Sheetful | None:
+    """The forms of a sheet, or None where no label of it was understood."""
+    view = View(_without_ours(block))
+    labels = dict(_labels(view, corrected))
+    anchors = dict(_anchors(view))
+    if not labels:
+        return None
+    stretches = list(_stretches(view, labels))
+    records: list[Record] = []
+    headings: list[Heading] = []
+    for at, stretch in enumerate(stretches):
+        form = Form(view, stretch, _inside(labels, stretch), _inside(anchors, stretch))
+        record = _read(form)
+        _name_and_day(form, record, len(stretches) == 1)
+        if record.cylinders:
+            record.line = None
+            record.lines = _lines(block, stretch, record, alone=len(stretches) == 1, at=at)
+        records.append(record)
+        headings += form.headings
+    shape = "a form" if len(stretches) == 1 else f"{len(stretches)} forms, one below the other"
+    return Sheetful(block.name, shape, tuple(headings), records, _banks(view, anchors, records))
+
+
+def values_above(view: View, above_row: int, corrected: Corrected) -> Mapping[str, Value]:
+    """What stands above a list for all of its runs: day, place and the like, labels beside or above their cells."""
+    stretch = Stretch(1, 1, above_row - 1, view.last_column)
+    labels = {place: one for place, one in _labels(view, corrected) if stretch.holds(*place)}
+    form = Form(view, stretch, labels, {})
+    values = dict(_run_values(form))
+    return {key: value for key, value in values.items() if value.value is not None and key != "notes"}
+
+
+def told(sheetful: Sheetful) -> int:
+    """How many different things a form says: the most of one form."""
+    return max((_told(record) for record in sheetful.records), default=0)
+
+
+def _told(record: Record) -> int:
+    sets = [record.run, *record.cylinders.values()]
+    return sum(value.value is not None for one in sets for value in one.values())
+
+
+def _without_ours(block: SheetBlock) -> SheetBlock:
+    """The sheet without what an earlier fill wrote: our headings, and the rows below as far as they are numbered."""
+    heads = [(r, c) for r, row in enumerate(block.rows) for c, value in enumerate(row) if is_ours(value)]
+    if not heads:
+        return block
+    rows = [list(row) for row in block.rows]
+    for r, c in heads:
+        numbered = min(column for row, column in heads if row == r and column <= c and _unbroken(heads, row, column, c))
+        below = r
+        while below + 1 < len(rows) and isinstance(block.rows[below + 1][numbered], float):
+            below += 1
+        for row in range(r, below + 1):
+            rows[row][c] = None
+    return SheetBlock(block.name, block.first_row, block.first_column, tuple(map(tuple, rows)))
+
+
+def _unbroken(heads: Sequence[Place], row: int, first: int, last: int) -> bool:
+    return all((row, column) in heads for column in range(first, last + 1))
+
+
+def _labels(view: View, corrected: Corrected) -> Iterator[tuple[Place, Heading]]:
+    """The labels, but for words that answer the label beside or above them, such as 'pass' for the type of run."""
+    found = dict(_understood(view, corrected))
+    for (row, column), heading in found.items():
+        askers = (found.get((row, column - 1)), found.get((row - 1, column)))
+        if not any(asker is not None and _answers(asker, heading.written) for asker in askers):
+            yield (row, column), heading
+
+
+def _answers(asker: Heading, written: str) -> bool:
+    column = asker.meaning.column if asker.meaning is not None else None
+    words = layout().lists.get(column.list) if column is not None and column.list else None
+    return words is not None and words.find(written) is not None
+
+
+def _understood(view: View, corrected: Corrected) -> Iterator[tuple[Place, Heading]]:
+    for row in range(1, view.last_row + 1):
+        for column in range(1, view.last_column + 1):
+            value = view.at(row, column)
+            if isinstance(value, str) and not is_ours(value) and meant(value, corrected):
+                yield (row, column), heading_at(view, row, column, value.strip().rstrip(":"), corrected)
+
+
+def _anchors(view: View) -> Iterator[tuple[Place, int]]:
+    for row in range(1, view.last_row + 1):
+        for column in range(1, view.last_column + 1):
+            number = cylinder_named(view.at(row, column))
+            if number is not None:
+                yield (row, column), number
+
+
+def _inside(places: Mapping[Place, object], stretch: Stretch):  # type: ignore[no-untyped-def]
+    return {place: one for place, one in places.items() if stretch.holds(*place)}
+
+
+def _stretches(view: View, labels: Mapping[Place, Heading]) -> Iterator[Stretch]:
+    """From one run's name to the next; the whole sheet where it names one run at most."""
+    rows = {
+        row
+        for (row, _), one in labels.items()
+        if one.meaning and (one.meaning.sheet, one.meaning.key) == (RUNS, "name")
+    }
+    rows |= {
+        row
+        for row in range(1, view.last_row + 1)
+        for column in range(1, view.last_column + 1)
+        if run_named(view.at(row, column)) is not None
+    }
+    starts = sorted(rows) or [1]
+    starts[0] = 1
+    for start, following in zip(starts, [*starts[1:], view.last_row + 1], strict=True):
+        yield Stretch(start, 1, following - 1, view.last_column)
+
+
+def _read(form: Form) -> Record:
+    record = Record()
+    for number, place, heading, stretch in _drawn(form):
+        value = form.view.at(*place)
+        shown = Value(value, form.view.cell(*place), _with_unit_beside(form, heading, place, stretch))
+        record.cylinders.setdefault(number, {}).setdefault(_key(heading), shown)
+    for key, said in _run_values(form):
+        record.run.setdefault(key, said)
+    return record
+
+
+def _key(heading: Heading) -> str:
+    assert heading.meaning is not None
+    return heading.meaning.key
+
+
+def _drawn(form: Form) -> Iterator[tuple[int, Place, Heading, Stretch]]:
+    """Each cylinder's cells: in rows under small headings, then in boxes."""
+    for place, heading in sorted(form.labels.items()):
+        if heading.meaning is not None and heading.meaning.key == "cylinder" and heading.meaning.sheet == READINGS:
+            yield from _small_table(form, place)
+    for place, number in sorted(form.anchors.items()):
+        if place not in form.spoken_for:
+            yield from _box(form, place, number)
+
+
+def _small_table(form: Form, at: Place) -> Iterator[tuple[int, Place, Heading, Stretch]]:
+    row, first = at
+    columns: dict[int, Heading] = {}
+    for column in range(first + 1, form.stretch.right + 1):
+        heading = _of_cylinder(form.labels.get((row, column)))
+        if heading is None:
+            break
+        columns[column] = heading
+    if not columns:
+        return
+    form.spoken_for |= {(row, column) for column in (first, *columns)}
+    form.headings += columns.values()
+    for below in range(row + 1, form.stretch.bottom + 1):
+        number = _number(form.view.at(below, first))
+        if number is None:
+            break
+        form.spoken_for.add((below, first))
+        for column, heading in columns.items():
+            form.spoken_for.add((below, column))
+            yield number, (below, column), heading, Stretch(below, column, below, column)
+
+
+def _number(value: CellValue) -> int | None:
+    if isinstance(value, float) and value.is_integer() and value >= 1:
+        return int(value)
+    measure = parse_measure(value) if isinstance(value, str) else None
+    return cylinder_named(value) or (int(measure[0]) if measure is not None and not measure[1] else None)
+
+
+def _box(form: Form, at: Place, number: int) -> Iterator[tuple[int, Place, Heading, Stretch]]:
+    """The labels below or right of 'Cyl 3', as far as the next cylinder is drawn."""
+    row, column = at
+    right = min((other for r, other in form.anchors if r == row and other > column), default=form.stretch.right + 1) - 1
+    below = min((r for r, _ in form.anchors if r > row), default=form.stretch.bottom + 1) - 1
+    box = Stretch(row, column, below, right)
+    for place, label in sorted(form.labels.items()):
+        heading = _of_cylinder(label)
+        if place in form.spoken_for or not box.holds(*place) or heading is None:
+            continue
+        form.spoken_for.add(place)
+        form.headings.append(heading)
+        found = _value_place(form, place, box)
+        form.spoken_for.add(found)
+        yield number, found, heading, box
+
+
+def _of_cylinder(heading: Heading | None) -> Heading | None:
+    """The label as one of a cylinder's, None where it can only be of the run."""
+    if heading is None or heading.meaning is None:
+        return None
+    for meaning in (heading.meaning, heading.proposal):
+        if meaning is not None and meaning.sheet == READINGS and meaning.key != "cylinder":
+            return Heading(heading.cell, heading.written, meaning)
+    return None
+
+
+def _run_values(form: Form) -> Iterator[tuple[str, Value]]:
+    for place, heading in sorted(form.labels.items()):
+        meaning = heading.meaning
+        if place in form.spoken_for or meaning is None or meaning.sheet == UNUSED:
+            continue
+        if meaning.sheet == READINGS and meaning.key != "plug" and meaning.cylinder is None:
+            continue
+        found = _value_place(form, place, form.stretch)
+        if found in form.labels:
+            continue
+        form.spoken_for |= {place, found}
+        plain = Heading(heading.cell, heading.written, meaning)
+        form.headings.append(plain)
+        value = Value(form.view.at(*found), form.view.cell(*found), _with_unit_beside(form, plain, found, form.stretch))
+        if meaning.cylinder is None:
+            yield meaning.key, value
+
+
+def _value_place(form: Form, at: Place, within: Stretch) -> Place:
+    """Beside the label, or below it where another label stands beside it or the form writes below."""
+    row, column = at
+    if form.above and row < within.bottom and form.view.at(row + 1, column) is not None:
+        return row + 1, column
+    for beside in range(column + 1, min(column + REACH, within.right) + 1):
+        if _is_label(form, (row, beside)):
+            break
+        if form.view.at(row, beside) is not None:
+            return row, beside
+    below = (row + 1, column)
+    is_free = row < within.bottom and not _is_label(form, below)
+    beside_is_free = column < within.right and not _is_label(form, (row, column + 1))
+    return below if is_free and (form.above or not beside_is_free) else (row, column + 1)
+
+
+def _stand_above(form: Form) -> bool:
+    """True where more labels of the form have their value below than beside them."""
+    beside = below = 0
+    for row, column in form.labels:
+        next_to, under = (row, column + 1), (row + 1, column)
+        if not _is_label(form, next_to) and form.view.at(*next_to) is not None:
+            beside += 1
+        elif not _is_label(form, under) and form.view.at(*under) is not None:
+            below += 1
+    return below > beside
+
+
+def _is_label(form: Form, place: Place) -> bool:
+    return place in form.labels or place in form.anchors
+
+
+def _with_unit_beside(form: Form, heading: Heading, place: Place, within: Stretch) -> Heading:
+    row, column = place
+    beside = form.view.at(row, column + 1) if column < within.right else None
+    if isinstance(beside, str) and unit_key(beside) in all_units():
+        return with_unit(heading, beside)
+    return heading
+
+
+def _name_and_day(form: Form, record: Record, alone: bool) -> None:
+    """The run's name from a title such as 'Run 17', or from the sheet's name; the day too where no cell says it."""
+    view, stretch = form.view, form.stretch
+    if record.run.get("name") is None or record.run["name"].value is None:
+        titles = [
+            (row, column)
+            for row in range(stretch.top, stretch.bottom + 1)
+            for column in range(stretch.left, stretch.right + 1)
+            if run_named(view.at(row, column)) is not None
+        ]
+        if titles:
+            record.run["name"] = _said(view.at(*titles[0]), view, titles[0], "name")
+        elif alone and run_named(view.block.name) is not None:
+            record.run["name"] = _said(view.block.name, view, (1, 1), "name")
+
+
+def _said(value: CellValue, view: View, place: Place, key: str) -> Value:
+    cell = view.cell(*place)
+    return Value(value, cell, Heading(cell, as_text(value), Meaning(RUNS, key)))
+
+
+def _lines(block: SheetBlock, stretch: Stretch, record: Record, *, alone: bool, at: int) -> dict[int, Line]:
+    """A row for each cylinder, below the form, or right of it where another form follows below."""
+    view = View(block)
+    numbers = sorted(record.cylinders)
+    heads = [(r, c) for r, row in enumerate(block.rows, 1) for c, value in enumerate(row, 1) if is_ours(value)]
+    ours = [head for head in heads if alone or stretch.top <= head[0] <= stretch.bottom]
+    if ours:
+        top = min(row for row, _ in ours)
+        taken = tuple((as_text(view.at(row, column)), column) for row, column in ours if row == top)
+        free = max(column for _, column in taken) + 1
+    else:
+        bare = View(_without_ours(block))
+        top = _last_used(bare) + 2 if alone else stretch.top
+        taken, free = (), 1 if alone else bare.last_column + 2
+    like = next((value for one in record.cylinders.values() for value in one.values()), None)
+    look = _column_of(like) if like is not None else 1
+    frame = Frame(block.name, top, taken, free, look, listed=True)
+    return {number: Line(frame, top + 1 + place, number) for place, number in enumerate(numbers)}
+
+
+def _last_used(view: View) -> int:
+    rows = range(1, view.last_row + 1)
+    columns = range(1, view.last_column + 1)
+    return max((row for row in rows if any(view.at(row, column) is not None for column in columns)), default=0)
+
+
+def _column_of(value: Value) -> int:
+    letters = "".join(letter for letter in value.cell.ref if letter.isalpha())
+    column = 0
+    for letter in letters:
+        column = 26 * column + ord(letter) - 64
+    return column
+
+
+def _banks(view: View, anchors: Mapping[Place, int], records: Sequence[Record]) -> Mapping[int, tuple[str, int]]:
+    """Cylinder -> bank and place, where each is drawn below a word for its bank; else nothing."""
+    sides = {
+        (row, column): side
+        for row in range(1, view.last_row + 1)
+        for column in range(1, view.last_column + 1)
+        if (side := side_named(view.at(row, column))) is not None
+    }
+    if set(sides.values()) != {"L", "R"} or not records:
+        return {}
+    drawn = dict(anchors) or _numbers_below(view, sides)
+    found: dict[int, tuple[str, int]] = {}
+    for (row, column), number in sorted(drawn.items()):
+        above = [(column - c, side) for (r, c), side in sides.items() if r < row and c <= column]
+        if not above:
+            return {}
+        side = min(above)[1]
+        found.setdefault(number, (side, 1 + sum(other == side for other, _ in found.values())))
+    return found if found.keys() == {n for record in records for n in record.cylinders} else {}
+
+
+def _numbers_below(view: View, sides: Mapping[Place, str]) -> dict[Place, int]:
+    """The numbers of small tables: those under a heading for the cylinder."""
+    found: dict[Place, int] = {}
+    for row in range(1, view.last_row + 1):
+        for column in range(1, view.last_column + 1):
+            if tuple(tokens(as_text(view.at(row, column)))) not in (("cyl",), ("cylinder",)):
+                continue
+            below = row + 1
+            while (number := _number(view.at(below, column))) is not None and below <= view.last_row:
+                found[below, column] = number
+                below += 1
+    return found
