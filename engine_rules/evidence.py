@@ -10,6 +10,7 @@ from typing import Any
 from engine_rules.facts import Said, Seen, Setup, Worded
 from engine_rules.labels import label_key
 from engine_rules.logbook import Cell, Entry, Logbook, Reading, Run, Sign
+from engine_rules.looks import note_words
 from engine_rules.spark import adjacent_pairs
 from engine_rules.targets import Targets
 from engine_rules.words import word_lists
@@ -52,7 +53,9 @@ def _said(logbook: Logbook, run: Run) -> Iterator[Worded]:
     for what in ("new_plugs", "clean_cut", "idled_after", "lifted_or_spun"):
         entry: Entry[bool] | None = getattr(conduct, what)
         if entry is not None:
-            yield _said_entry(what, entry, entry.value, f"{what.replace('_', ' ')}: {'yes' if entry.value else 'no'}")
+            noted = run.notes is not None and entry.cell is not None and entry.cell == run.notes.cell
+            text = f"{what.replace('_', ' ')}: {'yes' if entry.value else 'no'}"
+            yield _said_entry(what, entry, entry.value, text + (" (from a note)" if noted else ""))
     if conduct.pull is not None:
         yield _said_entry("pull", conduct.pull, conduct.pull.value, f"pull: {conduct.pull.value}")
     yield from _time_at_load(run, logbook.targets)
@@ -126,7 +129,8 @@ def _seen(logbook: Logbook, run: Run) -> Iterator[Worded]:
                 grade=_grade(sign, logbook),
                 cylinder=reading.cylinder,
                 cell=cell_text(sign.cell),
-                text=f"cylinder {reading.cylinder}: {word_lists()[sign.kind].title.lower()} {sign_words(sign)}",
+                text=f"cylinder {reading.cylinder}: {word_lists()[sign.kind].title.lower()} {sign_words(sign)}"
+                + note_words(sign),
             )
         if reading.plug is not None and reading.plug.value in logbook.plugs:
             plug = logbook.plugs.plug(reading.plug.value)

@@ -120,7 +120,7 @@ class _Reader:
         self.looks.append(Look(family, kind, alone, cylinders, value, sd, row, text, cell))
 
     def sign(self, cylinder: int, sign: Sign) -> None:
-        """A ring, a shell ring or a strap mark; signs of other kinds say nothing here."""
+        """A ring, a shell ring, a strap mark or what was said of the mixture; signs of other kinds say nothing here."""
         amount = sign.amount if sign.amount is not None else word_lists()[sign.kind].amounts.get(sign.word or "")
         if amount is None or sign.certainty <= 0.0:
             return
@@ -130,7 +130,7 @@ class _Reader:
         target, gain, doubt = _scale(self.engine, self.targets, self.gains, sign)
         spread = math.hypot(sign_spread(self.targets, sign) * self.noise_factor / sign.certainty, doubt)
         value, sd = (amount - target) / gain, spread / abs(gain)
-        text = f"{word_lists()[sign.kind].title} {sign.written or sign.word or f'{amount:g}'}"
+        text = f"{word_lists()[sign.kind].title} {sign.written or sign.word or f'{amount:g}'}{note_words(sign)}"
         if sign.kind != "strap_mark":
             self.add("mixture", sign.kind, (cylinder,), value, sd, text, sign.cell, mixture=1.0)
             return
@@ -167,7 +167,7 @@ def gather(logbook: Logbook, run: Run, disregard: Set[tuple[int, str]], noise_fa
     readings = [reading for reading in run.readings if reading.cylinder in engine.numbers]
     for reading in readings:
         at = reading.cylinder
-        for kind in ("ring", "shell_ring", "strap_mark"):
+        for kind in ("ring", "shell_ring", "strap_mark", "said_mixture"):
             sign = reading.sign(kind)
             if sign is not None and (at, kind) not in disregard:
                 reader.sign(at, sign)
@@ -205,6 +205,13 @@ def heat_steps(run: Run, shelf: PlugShelf) -> Mapping[int, float]:
     return {cylinder: float(common - rung) for cylinder, rung in rungs.items()}
 
 
+def note_words(sign: Sign) -> str:
+    """That a sign was read in a note, for its text; nothing for one of a column."""
+    if sign.certainty >= 1.0:
+        return ""
+    return " (from a note)"
+
+
 def applies(engine: Engine, kind: str) -> bool:
     """False where the fuel makes no such sign: no soot on the porcelain on alcohol, none on the shell on E85."""
     return not (kind == "ring" and engine.is_alcohol) and not (kind == "shell_ring" and engine.fuel == "E85")
@@ -217,16 +224,20 @@ def _scale(engine: Engine, targets: Targets, gains: Gains, sign: Sign) -> tuple[
     if sign.kind == "shell_ring":
         target = targets["shell_ring.target_turns"]
         return target, gains.shell_ring_turns_per_pct, gains.doubt.shell_ring_turns
+    if sign.kind == "said_mixture":
+        return 0.0, 1.0, 0.0
     return targets[f"strap.target_{engine.run_length}"], gains.strap_share_per_deg, gains.doubt.strap_share
 
 
 def sign_spread(targets: Targets, sign: Sign) -> float:
-    """Spread of a ring, shell ring or strap mark as it was read, in its scale's unit."""
+    """Spread of a ring, shell ring, strap mark or word of mixture as it was read, in its scale's unit."""
     measured = sign.word is None
     if sign.kind == "ring":
         return targets["ring.noise_measured_mm" if measured else "ring.noise_word_mm"]
     if sign.kind == "shell_ring":
         return targets["shell_ring.noise_turns"]
+    if sign.kind == "said_mixture":
+        return targets["said_mixture.noise_pct"]
     return targets["strap.noise_measured" if measured else "strap.noise_word"]
 
 

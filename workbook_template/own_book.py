@@ -15,6 +15,7 @@ from workbook_template.joined import LoggedCar, spot_of, values_of
 from workbook_template.layout import layout
 from workbook_template.own_engine import OwnParts, own_parts, own_sheet
 from workbook_template.own_places import OwnPlaces, own_places
+from workbook_template.read_notes import with_notes
 from workbook_template.read_runs import read_readings, read_runs
 from workbook_template.read_shelves import NO_JETS, read_targets
 from workbook_template.recognise import Recognised, recognise
@@ -63,6 +64,7 @@ def _book(
     plain_runs = [one.run for one in run_rows]
     read = read_readings(readings_list, plain_runs, engine, parts.shelf, findings)
     runs = tuple(replace(run, readings=read.readings.get(run.name, ())) for run in plain_runs)
+    runs = with_notes(runs, engine, findings)
     targets_block = own_sheet(blocks, "targets", car.name)
     tables = {"runs": runs_list, "readings": readings_list, **parts.tables}
     if targets_block is not None:

@@ -11,6 +11,7 @@ from workbook_template.hosts.protocol import SheetBlock
 from workbook_template.layout import SheetLayout, layout
 from workbook_template.own_book import read_own
 from workbook_template.read_engine import read_engine
+from workbook_template.read_notes import with_notes
 from workbook_template.read_runs import read_readings, read_runs
 from workbook_template.read_shelves import NO_JETS, read_jets, read_plugs, read_targets
 from workbook_template.recognise import is_ordinary
@@ -65,6 +66,7 @@ def _read_ordinary(blocks: Sequence[SheetBlock]) -> ReadBook:
     plain_runs = [one.run for one in run_rows]
     read = read_readings(tables["readings"], plain_runs, engine, shelf, findings)
     runs = tuple(replace(run, readings=read.readings.get(run.name, ())) for run in plain_runs)
+    runs = with_notes(runs, engine, findings)
     return ReadBook(
         logbook=Logbook(engine, ladder, shelf, runs, targets, tuple(findings)),
         tables=tables,

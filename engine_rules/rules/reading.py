@@ -8,6 +8,7 @@ from engine_rules.rulebook import COMMON, Decision
 
 reading = Decision("reading", phase="reading")
 
+TELLING = L("ring") | L("shell_ring") | L("strap_mark") | L("said_mixture")
 ARTICLE_CUT = "ignition shop and parts seller articles on plug reading: new plugs, clean cut, no idling back"
 ARTICLE_ALCOHOL = "Canter, article on reading the plugs of alcohol engines"
 
@@ -24,7 +25,7 @@ def used_plugs() -> Worded:
 @reading.rule(
     "Nobody said whether the plugs were new, so read them with doubt and only toward the safe side.",
     COMMON,
-    Seen(what=L("ring") | L("shell_ring") | L("strap_mark")),
+    Seen(what=TELLING),
     NOT(Said(what="new_plugs")),
 )
 def plugs_not_said() -> Iterable[Worded]:
@@ -46,7 +47,7 @@ def no_clean_cut() -> Worded:
 @reading.rule(
     "Nobody said whether the engine was cut clean, so read only toward the safe side.",
     COMMON,
-    Seen(what=L("ring") | L("shell_ring") | L("strap_mark")),
+    Seen(what=TELLING),
     NOT(Said(what="clean_cut")),
 )
 def cut_not_said() -> Iterable[Worded]:
@@ -100,7 +101,7 @@ def few_laps() -> Worded:
 @reading.rule(
     "How long the engine pulled at full load is part of the reading.",
     COMMON,
-    Seen(what=L("ring") | L("shell_ring") | L("strap_mark")),
+    Seen(what=TELLING),
     NOT(Said(what="full_load")),
     NOT(Said(what="laps")),
 )
@@ -300,5 +301,5 @@ def air_not_logged() -> Worded:
 
 
 def _nothing_to_read(cylinder: int, why: str) -> Iterable[Worded]:
-    kinds = ("ring", "shell_ring", "strap_mark", "egt", "lambda")
+    kinds = ("ring", "shell_ring", "strap_mark", "said_mixture", "egt", "lambda")
     return tuple(LeaveOut(cylinder=cylinder, what=kind, reason=why) for kind in kinds)

@@ -39,6 +39,7 @@ GOOD_RUN = {
     "total_timing_deg": 34.0,
 }
 GOOD_PLUG = {"ring": "thin line", "strap_mark": "at bend", "specks": "none", "porcelain": "tan"}
+COLUMNS = tuple(kind for kind in word_lists() if kind != "said_mixture")
 NUMBERS = ("egt_c", "lambda_ratio", "timing_trim_deg", "fuel_trim_pct")
 
 
@@ -111,7 +112,7 @@ def reading(cylinder: int, row: int, seen: Mapping[str, Any]) -> Reading:
     """One cylinder's row: words and numbers by their column's key; 'also_seen' may hold several words."""
     places = {
         kind: Cell("Readings", f"{letter}{row}")
-        for kind, letter in zip(("plug", *word_lists(), *NUMBERS), "CDEFGHIJKLMNO", strict=False)
+        for kind, letter in zip(("plug", *COLUMNS, *NUMBERS, "said_mixture"), "CDEFGHIJKLMNOP", strict=True)
     }
     signs: list[Sign] = []
     for kind, value in seen.items():

@@ -1,0 +1,162 @@
+"""A note cut into sentences and clauses of understood items, before anything is concluded from them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from engine_rules.note_counts import count_at
+from engine_rules.note_places import NUMBER_WORDS, Layout, Place, listed_at
+from engine_rules.note_words import WILD, Item, Token, lexicon, phrase_at, tokens_of
+
+STOPS = (".", ";", "!", "?", "\n")
+TELLING = ("sign", "adjective", "count", "ask", "ask_sign")
+MARKS = ("mark", "line", "marks", "about", "another")
+LINKS = ("and", "&", "n", "or", "nor", "+", "/")
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """The items between two commas or the like. lead: the word that parts it from the one before ('but', 'except')."""
+
+    items: tuple[Item, ...]
+    lead: str = ""
+    question: bool = False
+
+    def has(self, *tags: str) -> bool:
+        """True where an item carries one of these tags."""
+        return any(item.tag in tags for item in self.items)
+
+    def span(self) -> tuple[int, int]:
+        """Where it stands in the note."""
+        return self.items[0].start, self.items[-1].end
+
+
+def sentences_of(text: str, layout: Layout) -> list[list[Clause]]:
+    """The note's sentences, each a list of clauses."""
+    sentences: list[list[Clause]] = [[]]
+    items: list[Item] = []
+    lead = ""
+    found = _parted_at_and(list(_left_out_joined(_items(text, layout))))
+    for item in [*found, Item("stop", ".", len(text), len(text))]:
+        if item.tag not in ("stop", "break"):
+            items.append(item)
+            continue
+        if items:
+            sentences[-1].append(Clause(tuple(items), lead, item.value == "?"))
+            items = []
+        elif item.value == "?" and sentences[-1]:
+            last = sentences[-1][-1]
+            sentences[-1][-1] = Clause(last.items, last.lead, True)
+        lead = item.value if item.tag == "break" else ""
+        if item.tag == "stop" and sentences[-1]:
+            sentences.append([])
+    return [one for one in sentences if one]
+
+
+def _parted_at_and(items: list[Item]) -> Iterator[Item]:
+    """Items with 'and' made a break where another place follows: '5 fat and 7 lean', 'few on 7 and lots on 5'."""
+    told = False
+    for at, item in enumerate(items):
+        told = (told or item.tag in TELLING) and item.tag not in ("stop", "break")
+        if item.tag == "link" and told and item.value not in ("or", "nor") and _turns_elsewhere(items[at + 1 :]):
+            yield Item("break", "and", item.start, item.end)
+            told = False
+        else:
+            yield item
+
+
+def _turns_elsewhere(behind: Sequence[Item]) -> bool:
+    while behind and behind[0].tag == "empty":
+        behind = behind[1:]
+    if behind and behind[0].tag == "place":
+        return True
+    if not behind or behind[0].tag != "amount":
+        return False
+    following = next((item for item in behind[1:] if item.tag != "empty"), None)
+    return following is not None and following.tag == "place"
+
+
+def _left_out_joined(items: Sequence[Item]) -> Iterator[Item]:
+    """Items with 'all but 3' made one place."""
+    at = 0
+    while at < len(items):
+        part = items[at : at + 3]
+        if (
+            [one.tag for one in part] == ["place", "break", "place"]
+            and part[1].value in ("but", "except")
+            and at + 3 <= len(items)
+            and part[2].value.cylinders < part[0].value.cylinders
+        ):
+            kept = part[0].value.cylinders - part[2].value.cylinders
+            yield Item("place", Place("listed", kept, True, part[2].value.cylinders), part[0].start, part[2].end)
+            at += 3
+        else:
+            yield items[at]
+            at += 1
+
+
+def _items(text: str, layout: Layout) -> list[Item]:
+    tokens = tokens_of(text)
+    found: list[Item] = []
+    at = 0
+    while at < len(tokens):
+        tag, value, behind = _item_at(tokens, at, layout)
+        found.append(Item(tag, value, tokens[at].start, tokens[behind - 1].end))
+        at = behind
+    return found
+
+
+def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, object, int]:
+    """Tag, value and the place behind it: the longest of a phrase, a count and a list of cylinders."""
+    count, place = count_at(tokens, at), listed_at(tokens, at, layout)
+    bare = place is not None and layout.own is None and (at == 0 or tokens[at - 1].text not in MARKS)
+    phrase = phrase_at(
+        tokens, at, lambda one, behind: _counted(tokens, behind, one.words) or (bare and one.words[0] in WILD)
+    )
+    longest = max(one[1] for one in (count, place, phrase, (None, at)) if one is not None)
+    if phrase is not None and phrase[1] == longest:
+        if phrase[0].tag != "place":
+            return phrase[0].tag, phrase[0].value or " ".join(phrase[0].words), phrase[1]
+        if phrase[0].words == ("one",) and (layout.own is not None or _one_of_many(tokens, phrase[1])):
+            return "amount", "few", phrase[1]
+        named = layout.named(phrase[0].value)
+        return ("place", named, phrase[1]) if named else ("ask", lexicon().table["unplaced"], phrase[1])
+    if count is not None and (place is None or count[1] >= place[1]):
+        return "count", count[0], count[1]
+    if place is not None:
+        return "place", place[0], place[1]
+    return _mark(tokens, at)
+
+
+def _counted(tokens: Sequence[Token], behind: int, words: Sequence[str]) -> bool:
+    """True where the number that ends the phrase is the start of a measure: 'ring .5' of 'ring .5 mm'."""
+    return words[-1] in WILD and len(words) > 1 and count_at(tokens, behind - 1) is not None
+
+
+def _one_of_many(tokens: Sequence[Token], behind: int) -> bool:
+    """True for the 'one' of 'one speck', which is no plug."""
+    near = [token.text for token in tokens[behind : behind + 3]]
+    return any(text in ("speck", "spot", "dot", "fleck", "side") for text in near)
+
+
+def _mark(tokens: Sequence[Token], at: int) -> tuple[str, object, int]:
+    token = tokens[at]
+    before = tokens[at - 1].end if at else -1
+    after = tokens[at + 1].start if at + 1 < len(tokens) else len(tokens[-1].text) + token.end + 1
+    spaced = before < token.start and token.end < after
+    if token.text in STOPS or token.text.startswith(".."):
+        return "stop", token.text, at + 1
+    if token.text in ("-", "/", "=", "~", '"') and spaced:
+        return "break", token.text, at + 1
+    if token.text == ":":
+        return "colon", ":", at + 1
+    if token.text in LINKS:
+        return "link", token.text, at + 1
+    if token.number is not None:
+        return "number", token.number, at + 1
+    if token.text in NUMBER_WORDS:
+        return "number", float(NUMBER_WORDS[token.text]), at + 1
+    if token.text in lexicon().table["words"]["empty"] or not token.text.isalpha():
+        return "empty", token.text, at + 1
+    return "unknown", token.text, at + 1

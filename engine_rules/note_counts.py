@@ -1,0 +1,121 @@
+"""Measures in a note: threads that took colour, turns of the shell ring, widths of the ring, share of the strap."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from engine_rules.note_places import NUMBER_WORDS
+from engine_rules.note_words import Token
+
+THREADS = ("thread", "threads")
+TURNS = ("turn", "turns")
+BETWEEN = (
+    "full",
+    "colored",
+    "coloured",
+    "good",
+    "a",
+    "an",
+    "of",
+    "about",
+    "so",
+    "or",
+    "solid",
+    "shell",
+    "clean",
+    "nice",
+)
+EIGHTHS = (0.5, 0.75, 0.875)
+PARTS = {"half": 0.5, "quarter": 0.25, "couple": 2.0}
+WIDEST_RING_IN = 0.2
+MM_PER_IN = 25.4
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """A number with what it counts: unit 'threads', 'turns', 'mm' (a width, inches too), 'share' or ''.
+
+    open_ended is True for '3+'.
+    """
+
+    amount: float
+    unit: str
+    open_ended: bool = False
+
+
+def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
+    """A number that counts something, and the place behind its unit."""
+    if [token.text for token in tokens[at : at + 4]][1:] == ["and", "a", "half"] and tokens[at].text in (
+        *THREADS,
+        *TURNS,
+    ):
+        return Count(1.5, "threads" if tokens[at].text in THREADS else "turns"), at + 4
+    read = number_at(tokens, at)
+    if read is None:
+        return None
+    amount, behind, open_ended = read
+    fraction = behind == at + 3 and tokens[at + 1].text == "/"
+    unit_at = behind
+    while unit_at < len(tokens) and tokens[unit_at].text in BETWEEN:
+        unit_at += 1
+    if unit_at >= len(tokens):
+        return (Count(amount, ""), behind) if fraction and amount in EIGHTHS else None
+    unit, decimal = tokens[unit_at].text, "." in tokens[at].text
+    if unit in THREADS:
+        return Count(amount, "threads", open_ended), unit_at + 1
+    if unit in TURNS:
+        return Count(amount, "turns"), unit_at + 1
+    if unit == "mm":
+        return Count(amount, "mm"), unit_at + 1
+    if unit in ("wide", "in", "inch", '"') and decimal and amount < WIDEST_RING_IN:
+        end = unit_at + 1
+        wide = unit == "wide" or (end < len(tokens) and tokens[end].text == "wide")
+        return (Count(amount * MM_PER_IN, "mm"), end) if wide else None
+    if unit in ("%", "percent"):
+        return Count(amount / 100.0, "share"), unit_at + 1
+    return None
+
+
+def number_at(tokens: Sequence[Token], at: int) -> tuple[float, int, bool] | None:
+    """A number, fraction, mixed number or range (its middle); the place behind it; whether it is open ('3+')."""
+    whole = _plain(tokens, at)
+    if whole is None:
+        return None
+    fraction = _fraction(tokens, at)
+    if fraction is not None:
+        return fraction, at + 3, False
+    mixed = _fraction(tokens, at + 1)
+    if mixed is not None and mixed < 1.0:
+        return whole + mixed, at + 4, False
+    if _text(tokens, at + 1) in ("and",) and _text(tokens, at + 2) in ("a", "half"):
+        behind = at + 4 if _text(tokens, at + 2) == "a" else at + 3
+        if _text(tokens, behind - 1) == "half":
+            return whole + 0.5, behind, False
+    if _text(tokens, at + 1) in ("-", "to", "or"):
+        other = _plain(tokens, at + 2)
+        if other is not None and other > whole:
+            return (whole + other) / 2.0, at + 3, False
+    if _text(tokens, at + 1) == "+":
+        return whole, at + 2, True
+    return whole, at + 1, False
+
+
+def _text(tokens: Sequence[Token], at: int) -> str:
+    return tokens[at].text if at < len(tokens) else ""
+
+
+def _plain(tokens: Sequence[Token], at: int) -> float | None:
+    if at >= len(tokens):
+        return None
+    token = tokens[at]
+    word = NUMBER_WORDS.get(token.text)
+    return float(word) if word is not None else PARTS.get(token.text, token.number)
+
+
+def _fraction(tokens: Sequence[Token], at: int) -> float | None:
+    """Such as 7/8, written without spaces."""
+    if at + 2 >= len(tokens) or tokens[at + 1].text != "/" or tokens[at].end != tokens[at + 1].start:
+        return None
+    top, bottom = tokens[at].number, tokens[at + 2].number
+    return top / bottom if top is not None and bottom else None

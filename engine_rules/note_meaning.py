@@ -1,0 +1,177 @@
+"""From the items of a clause to signs: a word that fits several parts of the plug takes the nearest one named."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from engine_rules.note_counts import Count
+from engine_rules.note_words import Item
+
+SPECK_KINDS = (("specks", "few black"), ("specks", "many black"))
+A_HANDFUL = 6
+THREAD_WORDS = {0.0: "none", 1.0: "one", 2.0: "two", 3.0: "three"}
+TURN_WORDS = {0.0: "none", 0.5: "half", 0.75: "three quarters", 1.0: "full"}
+NONE_OF = {"ring": "ring", "shell": "shell_ring", "threads": "threads", "specks": "specks"}
+KIND_OF_PART = {"specks": "specks", "threads": "threads"}
+
+
+@dataclass(frozen=True, slots=True)
+class Meant:
+    """A sign that an item of the clause means. at, end: its places in the clause; word None where amount measures."""
+
+    kind: str
+    word: str | None
+    at: int
+    end: int
+    amount: float | None = None
+    part_named: bool = True
+
+
+def meanings(items: Sequence[Item], topic: str | None) -> Iterator[Meant]:
+    """Every sign of a clause, denied or not. topic: the part that the sentence speaks of."""
+    for at, item in enumerate(items):
+        if item.tag == "sign":
+            kind, word = item.value
+            if (kind, word) == SPECK_KINDS[0] and _shining(items, at):
+                word = "bright"
+            yield Meant(kind, word, at, at)
+        elif item.tag == "adjective":
+            found = _of_nearest_part(items, at, topic)
+            if found is not None:
+                yield found
+        elif item.tag == "count":
+            found = _counted(items, at, item.value)
+            if found is not None:
+                yield found
+        elif item.tag == "number" and topic_at(items, at, topic) == "threads":
+            yield _threads(Count(float(item.value), "threads"), at)
+        elif item.tag == "place" and item.value.kind == "unknown" and topic_at(items, at, topic) == "threads":
+            yield Meant("threads", "one", at, at)
+
+
+def topic_at(items: Sequence[Item], at: int, topic: str | None) -> str | None:
+    """The part last named before that place, in the clause or before it."""
+    named = [
+        "specks" if item.tag == "sign" else str(item.value)
+        for item in items[:at]
+        if (item.tag == "part" and item.value != "plug") or (item.tag == "sign" and item.value[0] == "specks")
+    ]
+    return named[-1] if named else topic
+
+
+def _of_nearest_part(items: Sequence[Item], at: int, topic: str | None) -> Meant | None:
+    table: dict[str, str] = items[at].value
+    parts = [(abs(other - at) - 0.5 * (other == at + 1), other) for other, one in enumerate(items) if one.tag == "part"]
+    near = [str(items[other].value) for _, other in sorted(parts)]
+    if table.get("specks") in ("specks: few black", "specks: bright") and _specks_next(items, at):
+        return None
+    if "placed" in table:
+        table = {**table, "alone": table["placed"]} if any(one.tag == "place" for one in items) else table
+    chosen = next((part for part in near if part in table), None)
+    if chosen is None and topic in table and "alone" not in table:
+        chosen = topic
+    if chosen is None and topic in table and not near:
+        chosen = topic
+    part_named = chosen is not None
+    chosen = chosen or ("alone" if "alone" in table else None)
+    if chosen is None or not table[chosen]:
+        return None
+    if table[chosen] == "good":
+        return Meant("good", None, at, at)
+    kind, word = table[chosen].split(": ")
+    return Meant(kind, word, at, at, part_named=part_named)
+
+
+def _specks_next(items: Sequence[Item], at: int) -> bool:
+    """True where black or shiny only tells the colour of specks named in the clause."""
+    table: dict[str, str] = items[at].value
+    if table["specks"] == "specks: bright":
+        behind = [one for one in items[at + 1 :] if one.tag not in ("amount", "empty")]
+        return bool(behind) and behind[0].tag == "sign" and behind[0].value[0] == "specks"
+    return any(one.tag == "sign" and one.value[0] == "specks" for one in items)
+
+
+def _shining(items: Sequence[Item], at: int) -> bool:
+    """True for the dots of 'shiny little dots' and 'silvery specks'."""
+    before = [one for one in items[:at] if one.tag not in ("amount", "empty")]
+    if not before:
+        return False
+    last = before[-1]
+    return (last.tag == "sign" and last.value == ("specks", "bright")) or (
+        last.tag == "adjective" and last.value.get("specks") == "specks: bright"
+    )
+
+
+def _counted(items: Sequence[Item], at: int, count: Count) -> Meant | None:
+    parts = {str(item.value) for item in items if item.tag == "part"}
+    if count.unit == "threads":
+        return _threads(count, at)
+    if count.unit == "" and topic_at(items, at, None) == "shell":
+        count = Count(count.amount, "turns")
+    if count.unit == "turns" and count.amount <= 2.0:
+        word = TURN_WORDS.get(count.amount)
+        return Meant("shell_ring", word, at, at, None if word else count.amount)
+    if count.unit == "mm" and "ring" in parts:
+        return Meant("ring", None, at, at, count.amount)
+    if count.unit == "share" and parts & {"mark", "strap"} and count.amount <= 1.0:
+        return Meant("strap_mark", None, at, at, count.amount)
+    return None
+
+
+def _threads(count: Count, at: int) -> Meant:
+    word = THREAD_WORDS.get(count.amount, "more" if count.amount >= 4.0 else None)
+    return Meant("threads", word, at, at, None if word else count.amount)
+
+
+def with_amounts(items: Sequence[Item], found: list[Meant]) -> list[Meant]:
+    """Black specks weighed by the amounts that stand by them: a handful is few, lots are many."""
+    weighed = []
+    for meant in found:
+        if (meant.kind, meant.word) == SPECK_KINDS[0] and _is_many(items, meant.at, found):
+            meant = replace(meant, word="many black")
+        weighed.append(meant)
+    return weighed
+
+
+def _is_many(items: Sequence[Item], at: int, found: Sequence[Meant]) -> bool:
+    others = {one.at for one in found if one.at != at and one.kind not in ("specks", "good")}
+    left = max((other for other in others if other < at), default=-1)
+    right = min((other for other in others if other > at), default=len(items))
+    span = items[left + 1 : right]
+    if any(item.tag == "number" and item.value > A_HANDFUL for item in items[max(at - 3, 0) : at]):
+        return True
+    amounts = [item.value for item in span if item.tag == "amount"]
+    heavy = any(item.tag == "adjective" and item.value.get("specks") == "specks: many black" for item in span)
+    return (heavy or "many" in amounts) and "few" not in amounts
+
+
+def amount_alone(items: Sequence[Item]) -> tuple[str, str] | None:
+    """What 'lots' or 'a little' says of specks named before."""
+    for item in items:
+        if item.tag == "amount":
+            return SPECK_KINDS[item.value == "many"]
+    return None
+
+
+def none_said(items: Sequence[Item], topic: str | None) -> Meant | None:
+    """What 'none' says of the part last named."""
+    for at, item in enumerate(items):
+        if item.tag != "negations":
+            continue
+        if item.value == "none":
+            part = topic_at(items, at, topic)
+            if part in NONE_OF:
+                return Meant(NONE_OF[part], "none", at, at)
+        following = items[at + 1 : at + 3]
+        bare = len(following) == 1 or (len(following) == 2 and following[1].tag not in ("sign", "adjective", "count"))
+        named = bool(following) and following[0].tag == "part" and following[0].value in ("ring", "shell")
+        if bare and named and item.value not in ("not", "isnt", "wasnt", "nothing"):
+            return Meant(NONE_OF[following[0].value], "none", at, at)
+    return None
+
+
+def text_of(items: Sequence[Item], first: int, last: int, text: str) -> Any:
+    """The note's own words from one item to another."""
+    return text[items[first].start : items[last].end]

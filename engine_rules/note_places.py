@@ -1,0 +1,165 @@
+"""Which cylinders a note names: numbers, ranges, lists, banks, corners and middles; and what only looks like one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from engine_rules.note_words import Token, lexicon
+
+NUMBER_WORDS = {"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8}
+THROUGH = ("-", "thru", "through", "to")
+AND = (",", "&", "+", "/", "and", "n", "or")
+HAS = ("has", "had", "is", "was", "looks", "shows", "got", "gets", "also", "too")
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Cylinders meant. kind: 'listed', 'all', 'rest' or 'unknown'; sure: named as a cylinder, not by a bare number.
+
+    besides: those left out of it by name.
+    """
+
+    kind: str
+    cylinders: frozenset[int]
+    sure: bool = True
+    besides: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """The engine's cylinders as notes name them. banks: 'L' and 'R' (or '' inline) -> numbers, front to rear."""
+
+    cylinders: tuple[int, ...]
+    banks: Mapping[str, tuple[int, ...]]
+    own: int | None = None
+
+    def named(self, name: str) -> Place | None:
+        """The cylinders of a name of [places] of notes.toml; None where this engine has no such place."""
+        everything = frozenset(self.cylinders)
+        rows = self.banks.values()
+        ends = frozenset(number for row in rows if row for number in (row[0], row[-1]))
+        named = {
+            "all": everything,
+            "rest": everything,
+            "unknown": everything,
+            "corners": ends,
+            "middles": everything - ends,
+            "left": frozenset(self.banks.get("L", ())),
+            "right": frozenset(self.banks.get("R", ())),
+            "odds": frozenset(number for number in self.cylinders if number % 2),
+            "evens": frozenset(number for number in self.cylinders if number % 2 == 0),
+        }[name]
+        kind = name if name in ("all", "rest", "unknown") else "listed"
+        return Place(kind, named) if named else None
+
+
+def listed_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place, int] | None:
+    """A cylinder or a list of them that starts there, and the place behind it; None for a number that is neither."""
+    numbers = lexicon().table["numbers"]
+    before = tokens[at - 1] if at else None
+    start, named = at, False
+    while start < len(tokens) and tokens[start].text in numbers["named_by"]:
+        start, named = start + 1, True
+    prepared = before is not None and before.text in numbers["before_place"]
+    first = _cylinder(tokens, start, layout, words=named or prepared)
+    if first is None:
+        return None
+    if not named and before is not None and _counts_after(tokens, at, prepared):
+        return None
+    if not named and not prepared and _of_threads(tokens, at) and not _is_range(tokens, at):
+        return None
+    found, behind = _list_from(tokens, start, first, layout, named or prepared, prepared)
+    if _counts_before(tokens, behind):
+        return None
+    sure = named or prepared or len(found) > 1
+    after = tokens[behind].text if behind < len(tokens) else ""
+    if layout.own is not None and not sure and after not in HAS and not (before and before.text == "as"):
+        return None
+    return Place("listed", frozenset(found), sure), behind
+
+
+def _cylinder(tokens: Sequence[Token], at: int, layout: Layout, words: bool) -> int | None:
+    if at >= len(tokens):
+        return None
+    text = tokens[at].text
+    number = int(text) if text.isdigit() and len(text) < 3 else NUMBER_WORDS.get(text) if words else None
+    return number if number in layout.cylinders else None
+
+
+def _counts_after(tokens: Sequence[Token], at: int, prepared: bool) -> bool:
+    """True where what stands before the number makes it a count, a time or a name."""
+    before, here = tokens[at - 1], tokens[at]
+    joined = before.end == here.start
+    if before.text in ("+", "-", "$", "/", ":", "@", ".") and joined:
+        return not (before.text in "/+-" and at > 1 and tokens[at - 2].text.isdigit() is False and before.text != "+")
+    if before.text in ("+", "@", "$"):
+        return not (at > 1 and tokens[at - 2].number is not None)
+    if prepared:
+        return before.text == "in" and at > 1 and tokens[at - 2].text in ("put", "run", "ran", "rounds")
+    words = lexicon().table["numbers"]["not_after"]
+    return before.text in words or before.text in HAS[:2]
+
+
+def _of_threads(tokens: Sequence[Token], at: int) -> bool:
+    """True behind 'threads' or 'threads:'."""
+    back = at - 2 if at > 1 and tokens[at - 1].text == ":" else at - 1
+    return back >= 0 and tokens[back].text in ("thread", "threads")
+
+
+def _is_range(tokens: Sequence[Token], at: int) -> bool:
+    return at + 2 < len(tokens) and tokens[at + 1].text in THROUGH and tokens[at + 2].text.isdigit()
+
+
+def _counts_before(tokens: Sequence[Token], behind: int) -> bool:
+    if behind >= len(tokens):
+        return False
+    after, last = tokens[behind], tokens[behind - 1]
+    if after.text in ("/", "-", ":", ".", "%", '"', "'") and after.start == last.end:
+        following = tokens[behind + 1] if behind + 1 < len(tokens) else None
+        return after.text in "%\"'" or (
+            following is not None and following.start == after.end and following.text[0].isdigit()
+        )
+    return _has_unit(tokens, behind)
+
+
+def _has_unit(tokens: Sequence[Token], behind: int) -> bool:
+    if behind >= len(tokens):
+        return False
+    if tokens[behind].text == "on" and behind + 1 < len(tokens):
+        following = tokens[behind + 1].text
+        return following.isdigit() or following in ("all", "evens", "odds", "corners", "middles", "rest", "#")
+    return tokens[behind].text in lexicon().table["numbers"]["not_before"]
+
+
+def _list_from(
+    tokens: Sequence[Token], at: int, first: int, layout: Layout, words: bool, prepared: bool
+) -> tuple[list[int], int]:
+    """The cylinders of the list that starts with `first`, and the place behind the last of them."""
+    found, behind = [first], at + 1
+    while behind < len(tokens):
+        joint = tokens[behind].text
+        nexts = behind + 1 if joint in THROUGH or joint in AND else behind
+        if joint == "," and nexts < len(tokens) and tokens[nexts].text in ("and", "&"):
+            nexts += 1
+        spaced = joint == "," and nexts < len(tokens) and tokens[nexts].start > tokens[behind].end
+        while nexts < len(tokens) and nexts > behind and tokens[nexts].text in ("#", "cyl", "number"):
+            nexts += 1
+        number = _cylinder(tokens, nexts, layout, words)
+        if number is None or number in found or _has_unit(tokens, nexts + 1):
+            break
+        if spaced and prepared and not _list_goes_on(tokens, nexts + 1):
+            break
+        if joint in THROUGH:
+            if number <= found[-1]:
+                break
+            found.extend(one for one in range(found[-1] + 1, number + 1) if one in layout.cylinders)
+        else:
+            found.append(number)
+        behind = nexts + 1
+    return found, behind
+
+
+def _list_goes_on(tokens: Sequence[Token], at: int) -> bool:
+    """True where a comma and a number after 'on 7' still belong to it: 'on 7, 5 and 3', not 'on 7, 5 is clean'."""
+    return at >= len(tokens) or tokens[at].text in (*AND, ".", ";", ")", "\n") or tokens[at].number is not None

@@ -1,0 +1,118 @@
+"""What a clause says of its own words: which count, which are denied, which are doubted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from engine_rules.note_clauses import Clause
+from engine_rules.note_words import Item, lexicon
+
+FAR = 4  # words; a denial further off than this from a word of danger does not take it away
+SKIPPED = ("empty", "link", "hedges", "amount", "doubts", "part", "clear", "now", "nearly", "adjective", "place")
+
+
+@dataclass(slots=True)
+class Standing:
+    """How long a past, a plan or a condition goes on: they may reach over commas to the end of the sentence."""
+
+    past: bool = False
+    condition: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """By place in the clause: `dead` items speak of another time or of a wish; `denied` ones are negated."""
+
+    dead: frozenset[int]
+    denied: frozenset[int]
+    denied_far: frozenset[int]
+    nearly: frozenset[int]
+    hedged: bool
+    doubted: bool
+    undecided: bool
+
+
+def scope_of(clause: Clause, standing: Standing, opens_note: bool) -> Scope:
+    """The scope of a clause; `standing` is brought up to date for the next one of the sentence."""
+    items = clause.items
+    denied, far = _denied(items)
+    doubted = any(item.tag == "doubts" for item in items) or clause.question
+    undecided = clause.question or any(_said(item) in lexicon().table["scope"]["undecided"] for item in items)
+    return Scope(
+        dead=_dead(items, standing, opens_note),
+        denied=denied,
+        denied_far=far,
+        nearly=frozenset(at + 1 for at, item in enumerate(items) if item.tag == "nearly"),
+        hedged=any(item.tag == "hedges" or (item.tag == "amount" and item.value == "few") for item in items),
+        doubted=doubted,
+        undecided=undecided,
+    )
+
+
+def _said(item: Item) -> str:
+    return str(item.value)
+
+
+def _dead(items: tuple[Item, ...], standing: Standing, opens_note: bool) -> frozenset[int]:
+    past_at = [at for at, item in enumerate(items) if item.tag == "past" and _tells_time(items, at, opens_note)]
+    now_at = next((at for at, item in enumerate(items) if item.tag == "now"), None)
+    dead: set[int] = set()
+    if past_at or standing.past:
+        end = now_at if now_at is not None and now_at > 0 else 0 if now_at == 0 else len(items)
+        dead.update(range(end))
+    standing.past = (standing.past or (bool(past_at) and past_at[0] <= 1)) and now_at is None
+    for at, item in enumerate(items):
+        if item.tag in ("future", "compared") or item.tag == "conditions" or standing.condition:
+            dead.update(range(at, len(items)))
+            standing.condition = standing.condition or item.tag == "conditions"
+            break
+    return frozenset(dead)
+
+
+def _tells_time(items: tuple[Item, ...], at: int, opens_note: bool) -> bool:
+    """False where the time is only compared with ('as last pass'), or the note begins with its own run's name."""
+    if at == 0 and (str(items[at].value).endswith("day") or (opens_note and str(items[at].value).endswith("{n}"))):
+        return False
+    before = [item for item in items[:at] if item.tag != "empty"]
+    last = items[at - 1] if at else None
+    return not (
+        (before and before[-1].tag in ("beside", "compared"))
+        or (last is not None and last.value in ("as", "like", "from"))
+    )
+
+
+def _denied(items: tuple[Item, ...]) -> tuple[frozenset[int], frozenset[int]]:
+    """Places of the signs denied, and of those a denial stands before at some distance."""
+    denied: set[int] = set()
+    far: set[int] = set()
+    since: int | None = None
+    for at, item in enumerate(items):
+        if item.tag == "negations":
+            since = 0
+        elif item.tag in ("sign", "adjective", "conduct", "ask_sign", "count") or (item.tag == "part" and since == 0):
+            if since is not None:
+                (denied if since <= FAR else far).add(at)
+                since = _carried(items, at, item)
+        elif since is not None:
+            since += 1 if item.tag not in SKIPPED else 0
+    ends = [at for at, item in enumerate(items) if item.tag == "ends" or _gone(items, at)]
+    for end in ends:
+        before = [at for at in range(end) if items[at].tag in ("sign", "adjective")]
+        denied.update(before[-1:])
+    return frozenset(denied), frozenset(far)
+
+
+def _gone(items: tuple[Item, ...], at: int) -> bool:
+    """True for the 'gone' of 'pepper gone'; a strap that is gone is another matter."""
+    item, before = items[at], [one for one in items[:at] if one.tag not in ("empty", "now")]
+    if item.tag != "adjective" or item.value.get("specks") != "specks: none" or not before:
+        return False
+    return before[-1].tag == "sign" and before[-1].value[0] == "specks"
+
+
+def _carried(items: tuple[Item, ...], at: int, item: Item) -> int | None:
+    """A denial goes on over 'or' and 'nor', and over 'and' to what it can hardly be parted from; not over a noun."""
+    if item.tag in ("part", "adjective") and at + 1 < len(items) and items[at + 1].tag in ("sign", "adjective", "part"):
+        return 0
+    following = items[at + 1] if at + 1 < len(items) else None
+    return 0 if following is not None and following.tag == "link" and following.value in ("or", "nor") else None

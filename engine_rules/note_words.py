@@ -1,0 +1,231 @@
+"""A note cut into words and marks, its spelling mended, and the longest phrases of notes.toml found in it."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from importlib import resources
+from typing import Any
+
+from rapidfuzz import process
+from rapidfuzz.distance import OSA
+
+from engine_rules.words import word_lists
+
+WILD = ("{n}", "{d}", "{c}")
+COUNT_WORDS = frozenset(("one", "two", "three", "four", "five", "six", "couple", "some", "few", "bit", "little"))
+ARTICLES = frozenset(("the", "a", "an"))
+_PIECE = re.compile(
+    r"\d*\.\d+|\d+(?:st|nd|rd|th)\b|\d+|\bw/o?(?![^\W\d_])|[^\W\d_]+(?:['’][^\W\d_]+)*|\n|\.{2,}|[^\w\s]", re.IGNORECASE
+)
+_DASHES = str.maketrans("−–—’`", "---''")
+SHORTEST_MENDED = 5
+LONG = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """A word, number or mark in plain spelling, and where it stands in the note as written."""
+
+    text: str
+    start: int
+    end: int
+
+    @property
+    def number(self) -> float | None:
+        """Its value where it is a plain number."""
+        return float(self.text) if self.text[-1].isdigit() and self.text[0] in ".0123456789" else None
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A phrase understood: tag says what it is, value what it means. start, end: its place in the note as written."""
+
+    tag: str
+    value: Any
+    start: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """The words of a phrase ('{n}' is any number, '{d}' one with a point,
+    '{c}' a number or such as 'a couple'), and what it stands for."""
+
+    words: tuple[str, ...]
+    tag: str
+    value: Any
+
+
+@dataclass(frozen=True, slots=True)
+class Lexicon:
+    """notes.toml, made ready. starting: first word -> phrases, longest first. table: the file itself."""
+
+    starting: Mapping[str, tuple[Phrase, ...]]
+    spellings: Mapping[str, str]
+    mended: tuple[str, ...]
+    vocabulary: frozenset[str]
+    table: Mapping[str, Any]
+
+    def words(self, *path: str) -> frozenset[str]:
+        """A list of single words of the file, such as words('numbers', 'not_after')."""
+        found: Any = self.table
+        for step in path:
+            found = found[step]
+        return frozenset(found)
+
+
+@cache
+def lexicon() -> Lexicon:
+    """The lexicon as shipped. Where two sections hold one phrase, the section named first in `_phrases` counts."""
+    table = tomllib.loads(resources.files("engine_rules").joinpath("notes.toml").read_text("utf-8"))
+    found: dict[tuple[str, ...], Phrase] = {}
+    for phrase in _phrases(table):
+        found.setdefault(phrase.words, phrase)
+    starting: dict[str, list[Phrase]] = {}
+    for phrase in sorted(found.values(), key=lambda one: -len(one.words)):
+        starting.setdefault(phrase.words[0], []).append(phrase)
+    vocabulary = frozenset(word for words in found for word in words)
+    telling = {
+        word
+        for words, phrase in found.items()
+        if phrase.tag in ("sign", "part", "adjective", "ask_sign", "place", "conduct")
+        for word in words
+    }
+    return Lexicon(
+        starting={first: tuple(phrases) for first, phrases in starting.items()},
+        spellings=table["spellings"],
+        mended=tuple(sorted(word for word in telling if len(word) > SHORTEST_MENDED)),
+        vocabulary=vocabulary,
+        table=table,
+    )
+
+
+def _phrases(table: Mapping[str, Any]) -> Iterator[Phrase]:
+    for ask in table["ask"]:
+        yield from _all(ask["phrases"], "ask", ask["why"])
+    for ask in table["ask_sign"]:
+        kind, word = ask["sign"].split(": ")
+        yield from _all(ask["phrases"], "ask_sign", (kind, word, ask["why"]))
+    for ask in table["ask_nothing"]:
+        yield from _all(ask["phrases"], "ask", ask["why"])
+    for kind, words in table["signs"].items():
+        for word, phrases in words.items():
+            yield from _all(phrases, "sign", (kind, word))
+    for key, answers in table["conduct"].items():
+        for answer, phrases in answers.items():
+            yield from _all(phrases, "conduct", (key, answer == "yes"))
+    for part, phrases in table["parts"].items():
+        yield from _all(phrases, "part", part)
+    for word, meanings in table["adjectives"].items():
+        yield from _all([word], "adjective", meanings)
+    for name, phrases in table["places"].items():
+        yield from _all(phrases, "place", name)
+    for name, phrases in table["scope"].items():
+        for phrase in phrases:
+            yield from _all([phrase], name, phrase)
+    for amount, phrases in table["amounts"].items():
+        yield from _all(phrases, "amount", amount)
+    for name, phrases in table["harmless"].items():
+        yield from _all(phrases, "harmless", name)
+    yield from _all(table["clear"]["phrases"], "clear", None)
+    yield from _all(table["neutral"]["phrases"], "neutral", None)
+    yield from _all(table["words"]["breaks"], "break", None)
+    # The columns' own words of several parts: what is added to words.toml is read in notes too.
+    for kind, words in word_lists().items():
+        for like, word in words.likes.items():
+            if (
+                " " in like
+                and not like.startswith("no ")
+                and sum(like in other.likes for other in word_lists().values()) == 1
+            ):
+                yield from _all([" ".join(one.text for one in pieces(like))], "sign", (kind, word))
+
+
+def _all(phrases: Sequence[str], tag: str, value: Any) -> Iterator[Phrase]:
+    for phrase in phrases:
+        yield Phrase(tuple(word for word in phrase.split() if word not in ARTICLES) or (phrase,), tag, value)
+
+
+def pieces(text: str) -> list[Token]:
+    """The words, numbers and marks of a text, in lower case, without apostrophes; spelling as it is."""
+    found = []
+    for match in _PIECE.finditer(text.translate(_DASHES)):
+        found.append(Token(match[0].lower().replace("'", ""), match.start(), match.end()))
+    return [one for one in found if one.text]
+
+
+def tokens_of(text: str) -> list[Token]:
+    """As `pieces`, with the spelling mended."""
+    return [Token(_mend(one.text), one.start, one.end) for one in pieces(text)]
+
+
+@lru_cache(maxsize=20_000)
+def _mend(word: str) -> str:
+    """A long word within one edit (two for eight letters and more) of exactly one word of the lexicon, as that word."""
+    known = lexicon()
+    if word in known.spellings:
+        return known.spellings[word]
+    if len(word) < SHORTEST_MENDED or not word.isalpha() or word in known.vocabulary or word in _left_as_written():
+        return word
+    near = process.extract(word, known.mended, scorer=OSA.distance, score_cutoff=2, limit=4)
+    good = [
+        (distance, meant)
+        for meant, distance, _ in near
+        if meant[0] == word[0] and distance <= (2 if len(meant) >= LONG else 1)
+    ]
+    best = min(good, default=None)
+    if best is None or len({_alone(meant) for distance, meant in good if distance == best[0]}) > 1:
+        return word
+    return best[1]
+
+
+def _alone(word: str) -> str:
+    """What the word means by itself; two spellings that may be meant are no choice where both mean the same."""
+    phrase = next((one for one in lexicon().starting.get(word, ()) if len(one.words) == 1), None)
+    return word if phrase is None else f"{phrase.tag} {phrase.value}"
+
+
+@cache
+def _left_as_written() -> frozenset[str]:
+    table = lexicon().table
+    return frozenset((*table["words"]["empty"], *table["words"]["apart"]))
+
+
+def phrase_at(tokens: Sequence[Token], at: int, refused: Callable[[Phrase, int], bool]) -> tuple[Phrase, int] | None:
+    """The longest phrase that starts there and is not refused, and the place behind it."""
+    known = lexicon().starting
+    first = tokens[at]
+    candidates = known.get(first.text, ())
+    if first.number is not None:
+        candidates = (*candidates, *known.get("{n}", ()), *known.get("{d}", ()), *known.get("{c}", ()))
+    best: tuple[Phrase, int] | None = None
+    for phrase in candidates:
+        behind = _fits(phrase.words, tokens, at)
+        if behind is None or (best is not None and len(phrase.words) <= len(best[0].words)):
+            continue
+        if not refused(phrase, behind):
+            best = phrase, behind
+    return best
+
+
+def _is_number(token: Token, wild: str) -> bool:
+    if wild == "{c}" and token.text in COUNT_WORDS:
+        return True
+    return token.number is not None and (wild != "{d}" or "." in token.text)
+
+
+def _fits(words: Sequence[str], tokens: Sequence[Token], at: int) -> int | None:
+    for place, word in enumerate(words):
+        while place and at < len(tokens) and tokens[at].text in ARTICLES:
+            at += 1
+        if at >= len(tokens):
+            return None
+        token = tokens[at]
+        if token.text != word and not (word in WILD and _is_number(token, word)):
+            return None
+        at += 1
+    return at

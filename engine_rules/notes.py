@@ -1,0 +1,87 @@
+"""A racer's note in free text -> what was seen, on which cylinder, how surely; and what has to be asked.
+
+Words and phrases stand in notes.toml. In doubt a word of danger is kept and asked about; of all else in doubt nothing
+is made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from engine_rules.logbook import Sign
+from engine_rules.note_clauses import sentences_of
+from engine_rules.note_places import Layout
+from engine_rules.note_reader import DANGER, NoteAsk, NoteReader, Seen, certainty_of
+from engine_rules.words import word_lists
+
+__all__ = ["DANGER", "NoteAsk", "NoteReading", "read_note"]
+
+
+@dataclass(frozen=True, slots=True)
+class NoteReading:
+    """What one note says.
+
+    signs: cylinder -> signs without a cell, those said of fewest cylinders first; `written` is the racer's phrase.
+    conduct: field of Conduct -> yes or no. left_alone: the clauses of which nothing was made.
+    """
+
+    signs: Mapping[int, tuple[Sign, ...]]
+    conduct: Mapping[str, bool]
+    asks: tuple[NoteAsk, ...]
+    left_alone: tuple[str, ...]
+
+
+def read_note(
+    text: str,
+    cylinders: Sequence[int],
+    own_cylinder: int | None = None,
+    banks: Mapping[str, Sequence[int]] | None = None,
+) -> NoteReading:
+    """Read a note of the whole run, or of one cylinder's row (`own_cylinder`).
+
+    banks: 'L' and 'R' ('' inline) -> numbers from front to rear, for corners, middles and sides.
+    """
+    rows = {bank: tuple(numbers) for bank, numbers in (banks or {}).items()}
+    reader = NoteReader(text, Layout(tuple(cylinders), rows, own_cylinder))
+    for sentence in sentences_of(text, reader.layout):
+        reader.sentence(sentence)
+    asks = tuple(sorted(reader.asks, key=lambda ask: ask.start))
+    return NoteReading(_by_cylinder(reader), reader.conduct, asks, tuple(reader.left))
+
+
+def _by_cylinder(reader: NoteReader) -> Mapping[int, tuple[Sign, ...]]:
+    placed = [(_cylinders(reader, one), one) for one in [*reader.seen, *_right_beside_others(reader)]]
+    signs: dict[int, dict[tuple[str, str | None, float | None], Sign]] = {}
+    for cylinders, one in sorted(placed, key=lambda pair: len(pair[0])):
+        sign = _sign(one, reader.text)
+        for number in sorted(cylinders):
+            signs.setdefault(number, {}).setdefault((sign.kind, sign.word, sign.amount), sign)
+    return {number: tuple(found.values()) for number, found in sorted(signs.items())}
+
+
+def _right_beside_others(reader: NoteReader) -> Iterable[Seen]:
+    """'Good' and 'ok' say that the mixture is right only where the note gives another cylinder's mixture."""
+    told: set[int] = set()
+    for one in reader.seen:
+        if one.meant.kind == "said_mixture":
+            told |= _cylinders(reader, one)
+    for one in reader.praised:
+        if told and one.place is not None and not _cylinders(reader, one) & told:
+            yield Seen(
+                type(one.meant)("said_mixture", "right", one.meant.at, one.meant.end),
+                one.place, one.start, one.end, one.clause, one.sure,
+            )  # fmt: skip
+
+
+def _cylinders(reader: NoteReader, one: Seen) -> frozenset[int]:
+    if one.place is not None:
+        return one.place.cylinders
+    own = reader.layout.own
+    return frozenset((own,) if own is not None else reader.layout.cylinders)
+
+
+def _sign(one: Seen, text: str) -> Sign:
+    kind, word = one.what
+    amount = word_lists()[kind].amounts.get(word or "", one.meant.amount)
+    return Sign(kind, word, amount, None, text[one.start : one.end], certainty_of(one.sure))
