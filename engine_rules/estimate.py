@@ -14,8 +14,8 @@ A linear Gaussian model, small and solved exactly, with two safeguards that hold
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Set
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence, Set
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,7 +48,8 @@ class Contribution:
 class CylinderState:
     """One cylinder against target; `own` is its difference from the mean of all cylinders.
 
-    The contributions add up to mixture_pct and timing_deg, for the prior stands at target.
+    The contributions add up to mixture_pct and timing_deg, for the prior stands at target. leaner_target_pct: by how
+    much a reference set moved the target of mixture to the lean side of the usual one.
     """
 
     cylinder: int
@@ -61,6 +62,7 @@ class CylinderState:
     own_timing_deg: float
     own_timing_sd: float
     contributions: tuple[Contribution, ...]
+    leaner_target_pct: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,14 +118,13 @@ def estimate(
     weights = model.weights(np.ones(len(looks.used), dtype=bool))
     weights, notes = _doubt_probes(engine, targets, looks, model, bounded, weights, expected)
     mean, covariance = expected + weights @ bounded, model.error_covariance(weights)
-    level = np.full((1, count), 1.0 / count)
-    common_covariance = np.kron(np.eye(2), level) @ covariance @ np.kron(np.eye(2), level).T
+    common, spread = _common(mean, covariance)
     return Estimate(
         cylinders=_states(engine, looks.used, weights * bounded, mean, covariance, belief),
-        common_mixture_pct=float(mean[:count].mean()),
-        common_mixture_sd=float(np.sqrt(common_covariance[0, 0])),
-        common_timing_deg=float(mean[count:].mean()),
-        common_timing_sd=float(np.sqrt(common_covariance[1, 1])),
+        common_mixture_pct=common[0],
+        common_mixture_sd=spread[0],
+        common_timing_deg=common[1],
+        common_timing_sd=spread[1],
         mean=mean,
         covariance=covariance,
         set_aside=set_aside,
@@ -249,6 +250,21 @@ def _states(
 ) -> tuple[CylinderState, ...]:
     """Each cylinder's part of the result. moves: 2N x n, what each reading moved from what was expected."""
     count = len(engine.numbers)
+    lines = [
+        (*_carried(belief, at, count), *_contributions(cylinder, looks, moves[at], moves[count + at]))
+        for at, cylinder in enumerate(engine.numbers)
+    ]
+    return _stated(engine.numbers, mean, covariance, lines, np.zeros(count))
+
+
+def _stated(
+    numbers: Sequence[int],
+    mean: Array,
+    covariance: Array,
+    lines: Sequence[tuple[Contribution, ...]],
+    leaner_target_pct: Array,
+) -> tuple[CylinderState, ...]:
+    count = len(numbers)
     apart = np.kron(np.eye(2), np.eye(count) - 1.0 / count)
     own = apart @ mean
     own_sd = np.sqrt(np.maximum(np.diag(apart @ covariance @ apart.T), 0.0))
@@ -264,13 +280,41 @@ def _states(
             own_mixture_sd=float(own_sd[at]),
             own_timing_deg=float(own[count + at]),
             own_timing_sd=float(own_sd[count + at]),
-            contributions=(
-                *_carried(belief, at, count),
-                *_contributions(cylinder, looks, moves[at], moves[count + at]),
-            ),
+            contributions=lines[at],
+            leaner_target_pct=float(leaner_target_pct[at]),
         )
-        for at, cylinder in enumerate(engine.numbers)
+        for at, cylinder in enumerate(numbers)
     )
+
+
+def against(solved: Estimate, target: Array, doubt: Array, text: str) -> Estimate:
+    """The same estimate against other targets: the errors, 2N, at which the engine ran its best, with covariance."""
+    numbers = [state.cylinder for state in solved.cylinders]
+    count = len(numbers)
+    mean, covariance = solved.mean - target, solved.covariance + doubt
+    lines = [
+        (*state.contributions, Contribution(text, None, "reference", None, -target[at], -target[count + at]))
+        for at, state in enumerate(solved.cylinders)
+    ]
+    common, spread = _common(mean, covariance)
+    return replace(
+        solved,
+        cylinders=_stated(numbers, mean, covariance, lines, np.maximum(-target[:count], 0.0)),
+        common_mixture_pct=common[0],
+        common_mixture_sd=spread[0],
+        common_timing_deg=common[1],
+        common_timing_sd=spread[1],
+        mean=mean,
+        covariance=covariance,
+    )
+
+
+def _common(mean: Array, covariance: Array) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Mixture and timing error of the whole engine, and their spreads."""
+    count = len(mean) // 2
+    level = np.kron(np.eye(2), np.full((1, count), 1.0 / count))
+    spread = np.sqrt(np.diag(level @ covariance @ level.T))
+    return (float(mean[:count].mean()), float(mean[count:].mean())), (float(spread[0]), float(spread[1]))
 
 
 def _carried(belief: Belief | None, at: int, count: int) -> tuple[Contribution, ...]:

@@ -47,12 +47,8 @@ def facts_of_estimate(logbook: Logbook, estimate: Estimate, room: Room) -> list[
     targets = logbook.targets
     facts: list[Worded] = [_whole("mixture", estimate, targets), _whole("timing", estimate, targets)]
     for state in estimate.cylinders:
-        facts.append(
-            _cylinder("mixture", state.cylinder, state.mixture_pct, state.mixture_sd, state.contributions, targets)
-        )
-        facts.append(
-            _cylinder("timing", state.cylinder, state.timing_deg, state.timing_sd, state.contributions, targets)
-        )
+        facts.append(_cylinder("mixture", state, state.mixture_pct, state.mixture_sd, targets))
+        facts.append(_cylinder("timing", state, state.timing_deg, state.timing_sd, targets))
         facts.append(_own_timing(state, targets))
     facts.extend(_stations(logbook.engine, estimate, targets))
     for what, open_ in (("fuel_step", room.fuel), ("timing_step", room.timing), ("trim_step", room.trim)):
@@ -115,20 +111,19 @@ def is_read(what: str, estimate: Estimate) -> bool:
     return any(set(kinds) - {"egt"} for kinds in witnesses.values())
 
 
-def _cylinder(
-    what: str, cylinder: int, error: float, sd: float, contributions: tuple[Contribution, ...], targets: Targets
-) -> Worded:
-    deep = what == "mixture" and error <= targets["lean_hot.mixture_pct"]
-    text = f"cylinder {cylinder}: {error_words(what, error, sd)}"
+def _cylinder(what: str, state: CylinderState, error: float, sd: float, targets: Targets) -> Worded:
+    # A reference set may move a target; what safety looks for stays with the usual one.
+    deep = what == "mixture" and error - state.leaner_target_pct <= targets["lean_hot.mixture_pct"]
+    text = f"cylinder {state.cylinder}: {error_words(what, error, sd)}"
     return _solved(
         what,
-        cylinder,
+        state.cylinder,
         error,
         _near(what, targets),
         grade(error, sd, targets),
         deep,
         text,
-        tuple(_lines(what, contributions)),
+        tuple(_lines(what, state.contributions)),
     )
 
 

@@ -184,6 +184,7 @@ class Engine:
     run_length: 'short', 'long' or 'endurance'. manifold: 'single plane', 'dual plane', 'individual runner', 'other'.
     carburetion: 'one four-barrel', 'two four-barrels', 'individual runners', 'side-draughts', 'single', 'EFI'.
     metering: 'venturi', 'throttle map', 'displacement' or 'speed-density' (fuel.Metering); '' where it was not said.
+    power_standard: one of air.POWER_STANDARDS, by which results are corrected; '' where it was not said.
     enrichment_area_in2: end -> area that a power valve or enrichment adds at full load, per station of that end.
     timing_hardware: 'none', 'tabs' (a feature a cylinder), 'paired' (a feature moves two companions), 'per-cylinder'.
     """
@@ -203,6 +204,7 @@ class Engine:
     trim_step_deg: float | None = None
     fuel_trim_step_pct: float | None = None
     metering: str = ""
+    power_standard: str = ""
 
     @property
     def numbers(self) -> tuple[int, ...]:

@@ -9,25 +9,28 @@ from engine_rules.decide import current_jets
 from engine_rules.evidence import cell_text, set_plug
 from engine_rules.facts import Changed, Compared, Said, Worded
 from engine_rules.logbook import Logbook, Run
+from engine_rules.reference import Found
 from engine_rules.weather import air_state
 
 
-def facts_of_history(logbook: Logbook, run: Run) -> list[Worded]:
+def facts_of_history(logbook: Logbook, run: Run, found: Found) -> list[Worded]:
     """Comparison with the reference set, and what was changed since the run before."""
-    return [*_reference(logbook, run), *_since_before(logbook, run)]
+    return [*_reference(logbook, run, found), *_since_before(logbook, run)]
 
 
-def reference_run(logbook: Logbook, run: Run) -> Run | None:
-    """The newest run marked Reference before this one."""
-    return next((one for one in reversed(logbook.before(run)) if one.reference), None)
-
-
-def _reference(logbook: Logbook, run: Run) -> Iterator[Worded]:
-    best = reference_run(logbook, run)
-    if best is None:
-        if not run.reference:
+def _reference(logbook: Logbook, run: Run, found: Found) -> Iterator[Worded]:
+    for one in found.refused:
+        yield Said(what="reference", value=one.what, text=one.text, cell=cell_text(one.run.places.get("reference")))
+    if found.reference is None:
+        if not run.reference and not found.marked:
             yield Said(what="reference", value="none", text="no earlier run is marked Reference", cell="")
         return
+    best = found.reference.run
+    value = "proposed" if found.reference.proposed else "used"
+    text = f"the reference is run {best.name}" + (
+        ", the best settled run; none is marked" if value == "proposed" else ""
+    )
+    yield Said(what="reference", value=value, text=text, cell=cell_text(best.places.get("reference")))
     then, now = air_state(best.air), air_state(run.air)
     if then is not None and now is not None:
         change = 100 * (now.moist_density_kg_m3 / then.moist_density_kg_m3 - 1)
@@ -38,9 +41,6 @@ def _reference(logbook: Logbook, run: Run) -> Iterator[Worded]:
             cell=cell_text(run.places.get("temp_c")),
             text=f"air density {change:+.1f} % against reference run {best.name}",
         )
-    if set_plug(logbook, best) != set_plug(logbook, run):
-        yield Said(what="reference", value="other plugs", text=f"reference run {best.name} had other plugs", cell="")
-        return
     yield from _signs(logbook, run, best)
     yield from _pipes(logbook, run, best)
 

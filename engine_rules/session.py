@@ -10,7 +10,7 @@ from engine_rules.advice import Advice
 from engine_rules.assemble import assemble
 from engine_rules.carry import Belief, belief_before
 from engine_rules.decide import Order, decide
-from engine_rules.estimate import Estimate, estimate
+from engine_rules.estimate import Estimate, against, estimate
 from engine_rules.evidence import facts_of_run
 from engine_rules.facts import Hold, LeaveOut, Need, Stage, Unfit, Want, Weaker
 from engine_rules.judge import facts_of_estimate, facts_of_learning
@@ -18,7 +18,9 @@ from engine_rules.logbook import Logbook, Run
 from engine_rules.lookback import facts_of_history
 from engine_rules.looks import Gains
 from engine_rules.picks import facts_of_step
+from engine_rules.reference import Found, Knowing, find_reference
 from engine_rules.response import responses_before
+from engine_rules.results import Score, score
 from engine_rules.room import room_for_steps
 from engine_rules.trace import Reasoner, new_reasoner, trace_of
 
@@ -43,6 +45,7 @@ class Session:
 
     logbook: Logbook
     _fitness: dict[str, Fitness] = field(default_factory=dict)
+    _scores: dict[tuple[str, str], Score | str] = field(default_factory=dict)
 
     def advise(self, run: str | None = None) -> Advice:
         """The advice for one run, by name; without one, for the newest that has readings. Raises LogbookError."""
@@ -54,7 +57,8 @@ class Session:
         reasoner.give([*facts_of_run(logbook, one), *facts_of_learning(taught, logbook.targets)])
         reasoner.reason("reading")
         self._fitness[one.name] = _fitness(logbook, reasoner)
-        solved, fuel_alone = self._solve(one, belief, gains)
+        found = find_reference(logbook, one, self._knowing(gains))
+        solved, fuel_alone = (_judged(solved, found) for solved in self._solve(one, belief, gains))
         room = room_for_steps(as_taught, one, fuel_alone, solved)
         reasoner.give(facts_of_estimate(logbook, solved, room))
         for phase in ("evidence", "safety", "want", "order"):
@@ -63,7 +67,7 @@ class Session:
         step = decide(logbook, one, solved, order, as_taught.engine)
         reasoner.give(facts_of_step(logbook, one, step))
         reasoner.reason("choice")
-        reasoner.give(facts_of_history(logbook, one))
+        reasoner.give(facts_of_history(logbook, one, found))
         reasoner.reason("look back")
         return assemble(logbook, one, solved, order, step, reasoner, trace_of(reasoner.fired))
 
@@ -82,6 +86,18 @@ class Session:
             return None
         seen = estimate(self.logbook, run, fitness.left_out, fitness.noise_factor, gains, belief)
         return Belief(seen.mean, seen.covariance, f"run {run.name}")
+
+    def _knowing(self, gains: Gains) -> Knowing:
+        return Knowing(lambda run: self.fitness(run).fit, partial(self._by_itself, gains), self._scored)
+
+    def _scored(self, run: Run, kind: str) -> Score | str:
+        if (run.name, kind) not in self._scores:
+            self._scores[run.name, kind] = score(self.logbook.engine, run, kind)
+        return self._scores[run.name, kind]
+
+    def _by_itself(self, gains: Gains, run: Run) -> Estimate:
+        fitness = self.fitness(run)
+        return estimate(self.logbook, run, fitness.left_out, fitness.noise_factor, gains)
 
     def _solve(self, run: Run, belief: Belief | None, gains: Gains) -> tuple[Estimate, Estimate]:
         """The estimate, and the one without straps."""
@@ -104,6 +120,14 @@ def advise_each(logbook: Logbook, names: Iterable[str]) -> Iterator[Advice]:
     """The advice for each of these runs."""
     session = Session(logbook)
     return (session.advise(name) for name in names)
+
+
+def _judged(solved: Estimate, found: Found) -> Estimate:
+    """The estimate against the reference set, where there is one."""
+    if found.reference is None:
+        return solved
+    text = f"the engine's own target, as read on reference run {found.reference.run.name}"
+    return against(solved, found.reference.target, found.reference.doubt, text)
 
 
 def _fitness(logbook: Logbook, reasoner: Reasoner) -> Fitness:

@@ -34,7 +34,16 @@ def read_engine(block: SheetBlock, house: str, findings: list[Finding]) -> Engin
     cells, spots = _settings(block, table.heading_row, house)
     words = {
         key: read_word(spots[key]).value
-        for key in ("fuel", "arrangement", "run_length", "carburetion", "manifold", "timing_hardware", "metering")
+        for key in (
+            "fuel",
+            "arrangement",
+            "run_length",
+            "carburetion",
+            "manifold",
+            "timing_hardware",
+            "metering",
+            "power_standard",
+        )
         if key in spots
     }
     carburetion = words["carburetion"]
@@ -61,6 +70,7 @@ def read_engine(block: SheetBlock, house: str, findings: list[Finding]) -> Engin
         trim_step_deg=_number(spots, "trim_step_deg", findings),
         fuel_trim_step_pct=_number(spots, "fuel_trim_step_pct", findings),
         metering=words.get("metering", ""),
+        power_standard=words.get("power_standard", ""),
     )
     return EngineSheet(engine, table, cells)
 

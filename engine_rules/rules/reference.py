@@ -1,7 +1,9 @@
 """How this set stands to the reference set."""
 
-from engine_rules.facts import Compared, Remark, Said, Worded
-from engine_rules.inference import MATCH
+from collections.abc import Iterable
+
+from engine_rules.facts import Compared, LogNext, Remark, Said, Worded
+from engine_rules.inference import MATCH, L
 from engine_rules.rulebook import COMMON, Decision
 
 look = Decision("reference", phase="look back")
@@ -70,10 +72,37 @@ def pipe_colder(cylinder: int) -> Worded:
 @look.rule(
     "Marks on other plugs cannot be compared with the reference's.",
     "hobby article: stay with one make of plug",
-    Said(what="reference", value="other plugs"),
+    Said(what="reference", value="other plugs", text=MATCH.text),
 )
-def other_plugs() -> Worded:
-    return _remark("the reference set was of other plugs: not compared", 0)
+def other_plugs(text: str) -> Worded:
+    return _remark(f"not compared: {text}", 0)
+
+
+@look.rule(
+    "A set of other hardware, of another kind of pull, at its limit of heat or not fit, is no measure for today's.",
+    KEEP,
+    Said(what="reference", value=L("other hardware") | L("other pull") | L("too hot") | L("unfit"), text=MATCH.text),
+)
+def refused(text: str) -> Worded:
+    return _remark(f"not compared: {text}", 0)
+
+
+@look.rule(
+    "Today's set is judged against the nearest reference set, cylinder by cylinder.",
+    KEEP,
+    Said(what="reference", value="used", text=MATCH.text),
+)
+def used(text: str) -> Worded:
+    return _remark(text, 0)
+
+
+@look.rule(
+    "None is marked, so the best settled run stands in for the reference; mark it if it was a good one.",
+    COMMON,
+    Said(what="reference", value="proposed", text=MATCH.text),
+)
+def proposed(text: str) -> Iterable[Worded]:
+    return (_remark(text, 0), LogNext(text="which run is the reference (yes in its column)"))
 
 
 @look.rule(

@@ -6,6 +6,7 @@ from typing import get_args
 
 import pytest
 
+from engine_rules.air import POWER_STANDARDS
 from engine_rules.feeds import CARBURETIONS, MANIFOLDS
 from engine_rules.fuel import Metering
 from engine_rules.plugs import TIPS
@@ -45,6 +46,7 @@ def test_lists_agree_with_the_engine_rules() -> None:
     assert set(lists["carburetion"].words) == set(CARBURETIONS)
     assert set(lists["manifold"].words) == set(MANIFOLDS)
     assert set(lists["metering"].words) == set(get_args(Metering))
+    assert set(lists["power_standard"].words) == set(POWER_STANDARDS)
     assert set(lists["tip"].words) == set(TIPS)
     assert word_lists().items() <= lists.items()
 
