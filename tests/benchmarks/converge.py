@@ -123,7 +123,9 @@ def _past(seed: int, run: int, state: State, before: State, first: bool, stage: 
 
 def report(passes: Sequence[Pass], setting: Setting) -> None:
     """Prints the table of one setting."""
-    print(f"\n{len(passes)} engines, logged: {setting.logged}, hardware: {setting.hardware or 'mixed'}")
+    print(
+        f"\n{len(passes)} engines, seeds from {passes[0].nothing.seed}, logged: {setting.logged}, hardware: {setting.hardware or 'mixed'}"
+    )
     tuners = {
         "nothing": [each.nothing for each in passes],
         "by hand": [each.hand for each in passes],
@@ -180,7 +182,7 @@ def _report_bad(tuned: Sequence[Tuned]) -> None:
             f"more than 0.5 % left after run {after}: " + ", ".join(f"{x.seed} ({x.lost_pct[after]:.2f})" for x in bad)
         )
     faults = [fault for each in tuned for fault in each.faults]
-    print(f"faults: {len(faults)}")
+    print(f"faults: {len(faults)}", flush=True)
     for fault in faults[:5]:
         print(fault)
 
