@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from engine_rules.air import (
     HIGHEST_PRESSURE_PA,
@@ -23,10 +24,15 @@ REACH = 3  # steps to each side of today
 
 @dataclass(frozen=True, slots=True)
 class DayCell:
-    """What to fit in one air: jets in the order of the engine's stations, or the change of fuel in percent."""
+    """What to fit in one air: jets in the order of the engine's stations, or the change of fuel in percent.
+
+    beyond: the air is too far from the reference's to trust this. lean: no jet on hand is large enough.
+    """
 
     jets: tuple[str, ...]
     fuel_pct: float | None
+    beyond: bool
+    lean: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +47,16 @@ class DayTable:
     altitudes_m: tuple[float, ...]
     cells: tuple[tuple[DayCell, ...], ...]
     today: tuple[int, int]
+
+    def as_json(self) -> dict[str, Any]:
+        """The same as plain JSON data."""
+        return {
+            "temps_c": list(self.temps_c),
+            "pressures_pa": list(self.pressures_pa),
+            "density_altitudes_m": list(self.altitudes_m),
+            "cells": [[asdict(cell) for cell in row] for row in self.cells],
+            "today": list(self.today),
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +95,13 @@ def _cells(of: Basis, airs: Sequence[Sequence[KnownAir]]) -> tuple[tuple[DayCell
 
 
 def _cell(of: Basis, air: KnownAir) -> DayCell:
-    fuel = of.fuel_change(air)
-    return DayCell(tuple(jet.new for jet in of.jets(air)), None if fuel is None else fuel.change_pct)
+    fuel, jets = of.fuel_change(air), of.jets(air)
+    return DayCell(
+        jets=tuple(jet.new for jet in jets),
+        fuel_pct=None if fuel is None else fuel.change_pct,
+        beyond=of.is_far(air),
+        lean=any(jet.is_lean for jet in jets),
+    )
 
 
 def _at(today: AirState, temp_c: float, pressure_pa: float) -> AirState:

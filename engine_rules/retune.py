@@ -20,9 +20,6 @@ from engine_rules.labels import label_key
 from engine_rules.logbook import Logbook, Run
 from engine_rules.retune_basis import Basis, Exponent, FuelChange, StationJet, basis
 
-# Rounding of the sums, no more.
-NO_DRIFT_PCT = 1e-6
-
 
 @dataclass(frozen=True, slots=True)
 class Retune:
@@ -100,7 +97,7 @@ def retune(logbook: Logbook, today: KnownAir, reference: Run | None = None, expo
 
 def retuned(of: Basis, today: KnownAir) -> Retune:
     """The same from a basis that was chosen before."""
-    thicker = today.moist_density_kg_m3 / of.air.moist_density_kg_m3
+    thicker_pct = of.thicker_pct(today)
     jets, fuel = of.jets(today), of.fuel_change(today)
     return Retune(
         reference=of.run.name,
@@ -109,26 +106,25 @@ def retuned(of: Basis, today: KnownAir) -> Retune:
         exponent=of.exponent,
         then=of.air,
         now=today,
-        density_pct=100.0 * (thicker - 1.0),
+        density_pct=thicker_pct,
         asked_pct=100.0 * (of.asked_ratio(today) - 1.0),
-        asked_sd_pct=100.0 * of.exponent.sd * abs(math.log(thicker)) if of.metering == "venturi" else 0.0,
+        asked_sd_pct=of.exponent.sd * 100.0 * abs(math.log1p(thicker_pct / 100.0)) if of.metering == "venturi" else 0.0,
         jets=jets,
         fuel=fuel,
         cautions=(
-            *_of_distance(of, thicker),
+            *_of_distance(of, today),
             *_of_jets(of, jets),
             *_of_reference(of),
             *_of_pressure(of),
             *_of_metering(of),
-            *_of_every_day(thicker),
+            *_of_every_day(thicker_pct),
         ),
     )
 
 
-def _of_distance(of: Basis, thicker: float) -> Iterator[Caution]:
-    far = of.logbook.targets["air.density_far_pct"]
-    change = 100.0 * (thicker - 1.0)
-    if abs(change) > far:
+def _of_distance(of: Basis, today: KnownAir) -> Iterator[Caution]:
+    far, change = of.logbook.targets["air.density_far_pct"], of.thicker_pct(today)
+    if of.is_far(today):
         side = "thicker" if change > 0.0 else "thinner"
         yield Caution(
             f"The air is {abs(change):.1f} % {side} than on run {of.run.name}, beyond the {far:g} % to which this can "
@@ -148,7 +144,7 @@ def _of_jets(of: Basis, jets: tuple[StationJet, ...]) -> Iterator[Caution]:
 
 
 def _of_jet(ladder: Ladder, jet: StationJet) -> tuple[str, str] | None:
-    if jet.left_pct < -NO_DRIFT_PCT:
+    if jet.is_lean:
         where, larger = ("on hand", jet.wanted) if jet.wanted else ("on the ladder", "a larger one")
         text = f"{jet.new} is the largest {where} and {-jet.left_pct:.1f} % lean; get {larger} before a hard run."
         return text, "back off"
@@ -204,11 +200,13 @@ def _of_metering(of: Basis) -> Iterator[Caution]:
             "mind",
         )
     if of.metering == "speed-density":
-        yield Caution("Speed-density follows pressure and temperature by itself; only what moisture takes is left.", "mind")
+        yield Caution(
+            "Speed-density follows pressure and temperature by itself; only what moisture takes is left.", "mind"
+        )
 
 
-def _of_every_day(thicker: float) -> Iterator[Caution]:
-    if thicker > 1.0:
+def _of_every_day(thicker_pct: float) -> Iterator[Caution]:
+    if thicker_pct > 0.0:
         timing = "Thicker air is nearer to detonation: look for specks, and in doubt take some out."
     else:
         timing = "Thinner air usually bears a little more, but only plugs at known safe timing can say so."

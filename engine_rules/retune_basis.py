@@ -35,6 +35,11 @@ class StationJet:
     left_pct: float
     wanted: str | None = None
 
+    @property
+    def is_lean(self) -> bool:
+        """True where even the largest jet on hand is too small; rounding of the sums does not count."""
+        return self.left_pct < -1e-6
+
 
 @dataclass(frozen=True, slots=True)
 class FuelChange:
@@ -66,6 +71,14 @@ class Basis:
     metering: Metering
     exponent: Exponent
     on_hand: Mapping[str, Ladder]
+
+    def thicker_pct(self, air: KnownAir) -> float:
+        """How much denser that air is than on the run, in percent."""
+        return 100.0 * (air.moist_density_kg_m3 / self.air.moist_density_kg_m3 - 1.0)
+
+    def is_far(self, air: KnownAir) -> bool:
+        """True where that air is too far from the run's for the law to be trusted without a check."""
+        return abs(self.thicker_pct(air)) > self.logbook.targets["air.density_far_pct"]
 
     def asked_ratio(self, air: KnownAir) -> float:
         """Ratio by which the fuel's area or volume must change in that air."""

@@ -94,6 +94,10 @@ def strapline(
     pass
 
 
+def _given(metavar: str, meaning: str) -> object:
+    return typer.Option(metavar=metavar, help=meaning)
+
+
 Log = Annotated[Path, typer.Argument(metavar="LOG.xlsx", help="The workbook with the log.", show_default=False)]
 
 
@@ -231,6 +235,55 @@ def _json_target(written: str | None) -> Path | None:
     if not target.parent.is_dir():
         raise LogbookError(f"--json {written}: there is no folder {target.parent}; make it first")
     return target
+
+
+@app.command("retune")
+def retune_today(
+    log: Log,
+    temp: Annotated[str | None, _given("TEMP", "Temperature of the air, such as 75 or '24 C'.")] = None,
+    pressure: Annotated[str | None, _given("PRESSURE", "Pressure of the air, such as 29.42 or '996 hPa'.")] = None,
+    pressure_kind: Annotated[str | None, _given("KIND", "station, as a gauge shows; or sea-level.")] = None,
+    altitude: Annotated[str | None, _given("ALTITUDE", "Of the track, such as 800; for sea-level pressure.")] = None,
+    humidity: Annotated[str | None, _given("PERCENT", "Relative humidity; or one of the next four.")] = None,
+    grains: Annotated[str | None, _given("GRAINS", "Water in a pound of dry air, such as 60.")] = None,
+    vapour_pressure: Annotated[str | None, _given("PRESSURE", "Of the water in the air, such as 0.4.")] = None,
+    dew_point: Annotated[str | None, _given("TEMP", "Such as 60.")] = None,
+    dry_density: Annotated[str | None, _given("DENSITY", "Of the dry air: 0.0721, '1.155 kg/m3' or '94 %'.")] = None,
+    density_altitude: Annotated[str | None, _given("ALTITUDE", "In place of pressure, such as 2300.")] = None,
+    run: Annotated[str | None, _given("RUN", "What to reckon from; else the newest Reference.")] = None,
+    to_json: Annotated[
+        str | None, typer.Option("--json", metavar="FILE", help="Write it as JSON too; - is the terminal.")
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", metavar="OUT.xlsx", help="Put the sheet Today there; else nothing is written."),
+    ] = None,
+) -> None:
+    """Say which jets keep the mixture of the reference run in today's air, with a table for the day.
+
+    Numbers without a unit are in the units of the log, US units in a blank workbook.
+    """
+    from workbook_template.log_file import json_bytes, open_log, write_json
+    from workbook_template.say_today import print_today
+    from workbook_template.today import today_of, write_today
+
+    json_file = _json_target(to_json)
+    opened = open_log(log, out)
+    given = {
+        "--temp": temp, "--pressure": pressure, "--pressure-kind": pressure_kind, "--altitude": altitude,
+        "--humidity": humidity, "--grains": grains, "--vapour-pressure": vapour_pressure, "--dew-point": dew_point,
+        "--dry-density": dry_density, "--density-altitude": density_altitude,
+    }  # fmt: skip
+    today = today_of(opened.book, given, run)
+    written = None if out is None else write_today(opened, today)
+    if json_file is not None:
+        write_json(json_file, today.as_json())
+    elif to_json is not None:
+        sys.stdout.buffer.write(json_bytes(today.as_json()))
+    terminal = _terminal(error=to_json == "-")
+    print_today(terminal, today)
+    if written is not None:
+        terminal.print(written, soft_wrap=True)
 
 
 @app.command()

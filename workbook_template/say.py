@@ -22,6 +22,7 @@ from workbook_template.layout import layout, split_heading
 from workbook_template.log_file import Filled, LogFile
 from workbook_template.tables import Table, as_text
 from workbook_template.wording import (
+from workbook_template.today_sheet import TODAY
     caution_lines,
     jet_move,
     plain,
@@ -171,7 +172,7 @@ def _strange(found: Table) -> Iterator[str]:
 
 
 def _known_sheets(log: LogFile) -> set[str]:
-    written = {NEXT_RUN, WHY, CHARTS, layout().sheets["start"].name}
+    written = {NEXT_RUN, WHY, CHARTS, TODAY, layout().sheets["start"].name}
     return written | set(log.book.sheet_names.values())
 
 
