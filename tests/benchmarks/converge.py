@@ -123,9 +123,9 @@ def _past(seed: int, run: int, state: State, before: State, first: bool, stage: 
 
 def report(passes: Sequence[Pass], setting: Setting) -> None:
     """Prints the table of one setting."""
-    print(
-        f"\n{len(passes)} engines, seeds from {passes[0].nothing.seed}, logged: {setting.logged}, hardware: {setting.hardware or 'mixed'}"
-    )
+    first = passes[0].nothing.seed
+    hardware = setting.hardware or "mixed"
+    print(f"\n{len(passes)} engines from seed {first}, logged: {setting.logged}, hardware: {hardware}")
     tuners = {
         "nothing": [each.nothing for each in passes],
         "by hand": [each.hand for each in passes],
