@@ -144,9 +144,11 @@ def basis(logbook: Logbook, reference: Run | None = None, exponent: Exponent | N
 
 
 def learned_exponent(logbook: Logbook) -> Exponent | None:
-    """The power of air density that this engine's log teaches; None where it says nothing of it."""
-    learned = responses(logbook).value(EXPONENT)
-    return None if learned is None else Exponent(learned.value, learned.sd, learned.changes)
+    """The power of air density that this engine's log teaches; None where it says too little of it."""
+    learned, targets = responses(logbook).value(EXPONENT), logbook.targets
+    if learned is None or learned.sd > targets["learn.exponent_enough"] * targets["learn.exponent_spread"]:
+        return None
+    return Exponent(learned.value, learned.sd, learned.changes)
 
 
 def metering_of(engine: Engine) -> Metering:

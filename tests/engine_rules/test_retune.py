@@ -7,6 +7,7 @@ import math
 from dataclasses import replace
 from itertools import pairwise
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -19,6 +20,7 @@ from engine_rules.logbook import Logbook, LogbookError, Run
 from engine_rules.retune import Retune, retune
 from engine_rules.retune_basis import Exponent, basis, learned_exponent
 from tests.engine_rules.logbooks import GOOD_RUN, engine, good_set, logbook, run, v8
+from tests.engine_rules.simulated_logs import drawn, engine_to_learn, simulated, tunes
 
 V8 = v8(enrichment_area_in2={"front": 0.0012})
 EFI = v8(carburetion="EFI", metering="throttle map")
@@ -108,6 +110,17 @@ def test_the_learned_exponent_is_used_and_named() -> None:
     assert learned.asked_sd_pct == pytest.approx(3.0 * abs(math.log(thicker)))
     yours = book(targets=book().targets.overridden({"air.fuel_exponent": 0.45}))
     assert retune(yours, now).exponent == Exponent(0.45)
+
+
+def test_an_exponent_is_learned_where_the_weather_of_the_log_was_wide() -> None:
+    rng, of = np.random.default_rng(5), engine_to_learn()
+    known = drawn(rng, of)
+    season = [replace(tune, pressure_pa=float(rng.uniform(82_000, 103_000))) for tune in tunes(rng, of, 60)]
+    log = simulated(rng, of, known, season)
+    learned = learned_exponent(log)
+    assert learned is not None and learned.changes > 40
+    assert learned.sd < 0.07 and learned.value == pytest.approx(known.gains["air.fuel_exponent"], abs=3 * learned.sd)
+    assert learned_exponent(replace(log, runs=log.runs[:4])) is None
     assert learned_exponent(book()) is None
 
 
