@@ -11,7 +11,7 @@ from engine_rules.day_table import DayTable, day_table
 from engine_rules.retune import Retune, retuned
 from engine_rules.retune_basis import Basis, basis, learned_exponent
 from workbook_template.book import ReadBook
-from workbook_template.hosts.protocol import Changes
+from workbook_template.hosts.protocol import Changes, SheetOut
 from workbook_template.log_file import LogFile
 from workbook_template.package import open_package
 from workbook_template.tables import house_of
@@ -49,9 +49,14 @@ def today_of(book: ReadBook, written: Mapping[str, str | None], run: str | None)
     return Today(of, made, day_table(of, air.air, *house.axes), house)
 
 
+def draw(today: Today) -> SheetOut:
+    """The sheet Today, for any host."""
+    return draw_today(today.basis, today.made, today.table, today.house)
+
+
 def write_today(log: LogFile, today: Today) -> str:
     """Write the sheet Today into the result, and say where. Raises LogbookError where the workbook cannot take it."""
-    log.host.apply(Changes(sheets=(draw_today(today.basis, today.made, today.table, today.house),)))
+    log.host.apply(Changes(sheets=(draw(today),)))
     sheet = open_package(log.host.out).owned.sheets.get(TODAY, TODAY)
     kept = "" if log.host.backup is None else f" The file as it was is kept as {log.host.backup.name}."
     return f"Wrote {log.host.out}. Print its sheet {sheet}.{kept}"

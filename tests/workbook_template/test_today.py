@@ -22,9 +22,9 @@ from workbook_template.hosts.blocks import blocks_from_file, blocks_from_workboo
 from workbook_template.hosts.protocol import SheetOut
 from workbook_template.hosts.scratch import scratch_workbook
 from workbook_template.read import read_logbook
-from workbook_template.today import Today, today_of
+from workbook_template.today import Today, draw, today_of
 from workbook_template.today_given import air_given
-from workbook_template.today_sheet import TODAY, draw_today
+from workbook_template.today_sheet import TODAY
 
 HOT = {"--temp": "95 F", "--pressure": "28.4", "--humidity": "60"}
 TARGETS = default_targets()
@@ -236,7 +236,7 @@ def sheets() -> dict[str, SheetOut]:
         one = today(
             engine_book(options, jets, metering), {**given, "--pressure": "28.4 inHg"} if given is HOT else given
         )
-        drawn[name] = draw_today(one.basis, one.made, one.table, one.house)
+        drawn[name] = draw(one)
     return drawn
 
 
