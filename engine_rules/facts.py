@@ -56,6 +56,10 @@ class Changed(Worded):
     """What was changed since the run before: what ('jets', 'timing', 'trims', 'plugs')."""
 
 
+class Outcome(Worded):
+    """What the change that led to this tune-up did: verdict and back (see ledger.LedgerLine), changed, before."""
+
+
 class Picked(Worded):
     """What the choice came out with: what ('jet', 'total', 'trim', 'fuel_trim', 'plug', 'tip'), place, side, full."""
 

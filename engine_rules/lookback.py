@@ -7,7 +7,8 @@ from statistics import fmean
 
 from engine_rules.decide import current_jets
 from engine_rules.evidence import cell_text, set_plug
-from engine_rules.facts import Changed, Compared, Said, Worded
+from engine_rules.facts import Changed, Compared, Outcome, Said, Worded
+from engine_rules.ledger import change_before
 from engine_rules.logbook import Logbook, Run
 from engine_rules.reference import Found
 from engine_rules.weather import air_state
@@ -89,6 +90,13 @@ def _since_before(logbook: Logbook, run: Run) -> Iterator[Worded]:
     if not earlier:
         return
     last = earlier[-1]
+    line = change_before(logbook, run)
+    if line is not None:
+        text = f"{line.changed} since run {line.before}: {line.result + ': ' if line.result else ''}{line.text}"
+        cell = cell_text(line.cells[-1]) if line.cells else ""
+        yield Outcome(
+            verdict=line.verdict, back=line.back, changed=line.changed, before=line.before, text=text, cell=cell
+        )
     yield Said(what="run_before", value=last.name, text=f"the run before is {last.name}", cell="")
     jets, jets_then = current_jets(run), current_jets(last)
     if jets and jets_then and jets != jets_then:

@@ -11,6 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from engine_rules.kept import SameLog
 from engine_rules.learner import EXPONENT, LEARNED, SHARES_AT, Learner, Page
 from engine_rules.logbook import Engine, Finding, Logbook, Run
 from engine_rules.looks import GainDoubt, Gains, gains_from
@@ -101,29 +102,16 @@ def responses_before(logbook: Logbook, run: Run) -> Responses:
 
     This run's own readings stay out, or a leaner ring could change the gain that all rings are read by.
     """
-    return _history(_Same(logbook)).before(logbook.runs.index(run))
+    return _history(SameLog(logbook)).before(logbook.runs.index(run))
 
 
 def responses(logbook: Logbook) -> Responses:
     """What all the runs of the log teach."""
-    return _history(_Same(logbook)).before(len(logbook.runs))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Same:
-    """A logbook known by identity, as a key."""
-
-    logbook: Logbook
-
-    def __hash__(self) -> int:
-        return id(self.logbook)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and other.logbook is self.logbook
+    return _history(SameLog(logbook)).before(len(logbook.runs))
 
 
 @lru_cache(maxsize=2)
-def _history(of: _Same) -> _History:
+def _history(of: SameLog) -> _History:
     return _History.of(of.logbook)
 
 

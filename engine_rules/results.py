@@ -33,6 +33,7 @@ class Score:
     weighed: bool
     thickness_pct: float | None
     cell: Cell | None
+    written: str
 
     def in_its_unit(self, pct: float) -> float:
         """What so many percent of score are in the unit of the result, from where it stands."""
@@ -50,9 +51,9 @@ def score(engine: Engine, run: Run, kind: str) -> Score | str:
     entry = logged(run).get(kind)
     if entry is None:
         return f"run {run.name} has no {kind}"
-    pct = 100.0 * PER_POWER[kind] * math.log(entry.value)
+    pct, written = 100.0 * PER_POWER[kind] * math.log(entry.value), entry.written or f"{entry.value:g} {UNITS[kind]}"
     if kind == "lap time":
-        return Score(kind, entry.value, pct, False, None, entry.cell)
+        return Score(kind, entry.value, pct, False, None, entry.cell, written)
     air = air_state(run.air)
     if air is None:
         return f"the air of run {run.name} was not logged in full"
@@ -61,7 +62,7 @@ def score(engine: Engine, run: Run, kind: str) -> Score | str:
     weighed = kind != "power" and weight is not None and weight.value > 0.0
     if weighed and weight is not None:
         pct += 100.0 * math.log(weight.value)
-    return Score(kind, entry.value, pct, weighed, 100.0 * math.log(air.moist_density_kg_m3), entry.cell)
+    return Score(kind, entry.value, pct, weighed, 100.0 * math.log(air.moist_density_kg_m3), entry.cell, written)
 
 
 def not_comparable(then: Score | str, now: Score | str, far_pct: float) -> str:
