@@ -12,6 +12,19 @@ from engine_rules.note_words import WILD, Item, Token, lexicon, phrase_at, token
 STOPS = (".", ";", "!", "?", "\n")
 TELLING = ("sign", "adjective", "count", "ask", "ask_sign")
 MARKS = ("mark", "line", "marks", "about", "another")
+BUT = (
+    "but",
+    "except",
+    "except for",
+    "apart from",
+    "other than",
+    "aside from",
+    "besides",
+    "excluding",
+    "save for",
+    "cept",
+    "except on",
+)
 LINKS = ("and", "&", "n", "or", "nor", "+", "/")
 
 
@@ -81,19 +94,27 @@ def _left_out_joined(items: Sequence[Item]) -> Iterator[Item]:
     """Items with 'all but 3' made one place."""
     at = 0
     while at < len(items):
-        part = items[at : at + 3]
-        if (
-            [one.tag for one in part] == ["place", "break", "place"]
-            and part[1].value in ("but", "except")
-            and at + 3 <= len(items)
-            and part[2].value.cylinders < part[0].value.cylinders
-        ):
-            kept = part[0].value.cylinders - part[2].value.cylinders
-            yield Item("place", Place("listed", kept, True, part[2].value.cylinders), part[0].start, part[2].end)
-            at += 3
-        else:
+        joined = _all_but(items, at)
+        if joined is None:
             yield items[at]
             at += 1
+        else:
+            yield joined[0]
+            at = joined[1]
+
+
+def _all_but(items: Sequence[Item], at: int) -> tuple[Item, int] | None:
+    """'all but 3' as one place, and the place behind it; not '... but 3 has', which starts anew."""
+    near = [other for other in range(at, min(at + 4, len(items))) if items[other].value not in ("for", "on")][:3]
+    part = [items[other] for other in near]
+    if [one.tag for one in part] != ["place", "break", "place"] or part[1].value not in BUT:
+        return None
+    whole, named, behind = part[0].value, part[2].value.cylinders, near[-1] + 1
+    leads = at == 0 or items[at - 1].tag in ("stop", "break")
+    anew = not leads and behind < len(items) and items[behind].value in ("has", "is", "was", "shows", "got")
+    if anew or not named < whole.cylinders:
+        return None
+    return Item("place", Place("listed", whole.cylinders - named, True, named), part[0].start, part[2].end), behind
 
 
 def _items(text: str, layout: Layout) -> list[Item]:

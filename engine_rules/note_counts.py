@@ -74,6 +74,8 @@ def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
         return (Count(amount * MM_PER_IN, "mm"), end) if wide else None
     if unit in ("%", "percent"):
         return Count(amount / 100.0, "share"), unit_at + 1
+    if fraction and amount in EIGHTHS and any(token.text == "shell" for token in tokens[max(at - 4, 0) : at + 8]):
+        return Count(amount, ""), behind
     return None
 
 

@@ -4,29 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from engine_rules.note_counts import Count
 from engine_rules.note_words import Item
+from engine_rules.words import word_lists
 
 SPECK_KINDS = (("specks", "few black"), ("specks", "many black"))
 A_HANDFUL = 6
 THREAD_WORDS = {0.0: "none", 1.0: "one", 2.0: "two", 3.0: "three"}
 TURN_WORDS = {0.0: "none", 0.5: "half", 0.75: "three quarters", 1.0: "full"}
 NONE_OF = {"ring": "ring", "shell": "shell_ring", "threads": "threads", "specks": "specks"}
-KIND_OF_PART = {"specks": "specks", "threads": "threads"}
 
 
 @dataclass(frozen=True, slots=True)
 class Meant:
-    """A sign that an item of the clause means. at, end: its places in the clause; word None where amount measures."""
+    """A sign that an item of the clause means. at: its place in the clause; word None where amount measures."""
 
     kind: str
     word: str | None
     at: int
-    end: int
     amount: float | None = None
-    part_named: bool = True
 
 
 def meanings(items: Sequence[Item], topic: str | None) -> Iterator[Meant]:
@@ -36,7 +33,7 @@ def meanings(items: Sequence[Item], topic: str | None) -> Iterator[Meant]:
             kind, word = item.value
             if (kind, word) == SPECK_KINDS[0] and _shining(items, at):
                 word = "bright"
-            yield Meant(kind, word, at, at)
+            yield Meant(kind, word, at)
         elif item.tag == "adjective":
             found = _of_nearest_part(items, at, topic)
             if found is not None:
@@ -48,7 +45,7 @@ def meanings(items: Sequence[Item], topic: str | None) -> Iterator[Meant]:
         elif item.tag == "number" and topic_at(items, at, topic) == "threads":
             yield _threads(Count(float(item.value), "threads"), at)
         elif item.tag == "place" and item.value.kind == "unknown" and topic_at(items, at, topic) == "threads":
-            yield Meant("threads", "one", at, at)
+            yield Meant("threads", "one", at)
 
 
 def topic_at(items: Sequence[Item], at: int, topic: str | None) -> str | None:
@@ -74,14 +71,13 @@ def _of_nearest_part(items: Sequence[Item], at: int, topic: str | None) -> Meant
         chosen = topic
     if chosen is None and topic in table and not near:
         chosen = topic
-    part_named = chosen is not None
     chosen = chosen or ("alone" if "alone" in table else None)
     if chosen is None or not table[chosen]:
         return None
     if table[chosen] == "good":
-        return Meant("good", None, at, at)
+        return Meant("good", None, at)
     kind, word = table[chosen].split(": ")
-    return Meant(kind, word, at, at, part_named=part_named)
+    return Meant(kind, word, at)
 
 
 def _specks_next(items: Sequence[Item], at: int) -> bool:
@@ -108,21 +104,21 @@ def _counted(items: Sequence[Item], at: int, count: Count) -> Meant | None:
     parts = {str(item.value) for item in items if item.tag == "part"}
     if count.unit == "threads":
         return _threads(count, at)
-    if count.unit == "" and topic_at(items, at, None) == "shell":
+    if count.unit == "" and "shell" in parts:
         count = Count(count.amount, "turns")
     if count.unit == "turns" and count.amount <= 2.0:
         word = TURN_WORDS.get(count.amount)
-        return Meant("shell_ring", word, at, at, None if word else count.amount)
+        return Meant("shell_ring", word, at, None if word else count.amount)
     if count.unit == "mm" and "ring" in parts:
-        return Meant("ring", None, at, at, count.amount)
+        return Meant("ring", None, at, count.amount)
     if count.unit == "share" and parts & {"mark", "strap"} and count.amount <= 1.0:
-        return Meant("strap_mark", None, at, at, count.amount)
+        return Meant("strap_mark", None, at, count.amount)
     return None
 
 
 def _threads(count: Count, at: int) -> Meant:
     word = THREAD_WORDS.get(count.amount, "more" if count.amount >= 4.0 else None)
-    return Meant("threads", word, at, at, None if word else count.amount)
+    return Meant("threads", word, at, None if word else count.amount)
 
 
 def with_amounts(items: Sequence[Item], found: list[Meant]) -> list[Meant]:
@@ -163,15 +159,20 @@ def none_said(items: Sequence[Item], topic: str | None) -> Meant | None:
         if item.value == "none":
             part = topic_at(items, at, topic)
             if part in NONE_OF:
-                return Meant(NONE_OF[part], "none", at, at)
+                return Meant(NONE_OF[part], "none", at)
         following = items[at + 1 : at + 3]
         bare = len(following) == 1 or (len(following) == 2 and following[1].tag not in ("sign", "adjective", "count"))
         named = bool(following) and following[0].tag == "part" and following[0].value in ("ring", "shell")
         if bare and named and item.value not in ("not", "isnt", "wasnt", "nothing"):
-            return Meant(NONE_OF[following[0].value], "none", at, at)
+            return Meant(NONE_OF[following[0].value], "none", at)
     return None
 
 
-def text_of(items: Sequence[Item], first: int, last: int, text: str) -> Any:
-    """The note's own words from one item to another."""
-    return text[items[first].start : items[last].end]
+def furthest(found: list[Meant]) -> list[Meant]:
+    """Of two strap marks in one clause ('past bend, almost to the weld') the one nearer the weld."""
+    amounts = word_lists()["strap_mark"].amounts
+    marks = [one for one in found if one.kind == "strap_mark" and one.word is not None]
+    if len(marks) < 2:
+        return found
+    kept = max(marks, key=lambda one: amounts[one.word or ""])
+    return [one for one in found if one is kept or one not in marks]

@@ -62,28 +62,40 @@ def listed_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place, 
     while start < len(tokens) and tokens[start].text in numbers["named_by"]:
         start, named = start + 1, True
     prepared = before is not None and before.text in numbers["before_place"]
-    first = _cylinder(tokens, start, layout, words=named or prepared)
+    spelled = (
+        layout.own is None and start < len(tokens) and tokens[start].text != "one" and not _counts_specks(tokens, start)
+    )
+    first = _cylinder(tokens, start, layout, words=named or prepared or spelled)
     if first is None:
         return None
     if not named and before is not None and _counts_after(tokens, at, prepared):
         return None
     if not named and not prepared and _of_threads(tokens, at) and not _is_range(tokens, at):
         return None
-    found, behind = _list_from(tokens, start, first, layout, named or prepared, prepared)
+    found, behind = _list_from(tokens, start, first, layout, named or prepared or spelled, prepared)
     if _counts_before(tokens, behind):
         return None
     sure = named or prepared or len(found) > 1
     after = tokens[behind].text if behind < len(tokens) else ""
     if layout.own is not None and not sure and after not in HAS and not (before and before.text == "as"):
         return None
-    return Place("listed", frozenset(found), sure), behind
+    either = any(token.text == "or" for token in tokens[start:behind])
+    return Place("unknown" if either else "listed", frozenset(found), sure), behind
+
+
+def _counts_specks(tokens: Sequence[Token], at: int) -> bool:
+    return any(
+        token.text in ("specks", "speck", "dots", "spots", "flecks", "little") for token in tokens[at + 1 : at + 4]
+    )
 
 
 def _cylinder(tokens: Sequence[Token], at: int, layout: Layout, words: bool) -> int | None:
     if at >= len(tokens):
         return None
     text = tokens[at].text
-    number = int(text) if text.isdigit() and len(text) < 3 else NUMBER_WORDS.get(text) if words else None
+    number = (
+        int(text) if text.isascii() and text.isdigit() and len(text) < 3 else NUMBER_WORDS.get(text) if words else None
+    )
     return number if number in layout.cylinders else None
 
 

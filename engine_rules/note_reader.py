@@ -2,34 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
-from engine_rules.note_clauses import Clause
-from engine_rules.note_meaning import Meant, amount_alone, meanings, none_said, topic_at, with_amounts
+from engine_rules.note_clauses import BUT, Clause
+from engine_rules.note_context import (
+    DANGER,
+    beside_stranger,
+    change_is_clear,
+    denials_carried,
+    is_danger,
+    of_another_thing,
+    of_others,
+    one_of_two,
+    speaks_of_plugs,
+    strangers,
+)
+from engine_rules.note_meaning import Meant, amount_alone, furthest, meanings, none_said, topic_at, with_amounts
 from engine_rules.note_places import Layout, Place
 from engine_rules.note_scope import Scope, Standing, scope_of
+from engine_rules.note_where import Whereabouts
 from engine_rules.note_words import Item, lexicon
-from engine_rules.words import word_lists
 
-DANGER = frozenset(
-    {
-        ("specks", "few black"),
-        ("specks", "many black"),
-        ("specks", "bright"),
-        ("porcelain", "glazed"),
-        ("porcelain", "blistered"),
-        ("porcelain", "cracked"),
-        ("also_seen", "strap melted"),
-        ("centre_wire", "melted"),
-    }
-)
-"""The signs that close every way to more heat: a doubt does not drop them."""
-WHERE = ("on", "in", "for", "from", "onto", "over")
-LIKENESS = ("as", "same as")
 AGAIN = ("same", "too", "also", "likewise", "as well")
 CAUSES = ("anti-seize", "rubber bits", "additive")
-CHANGES = "jets or degrees"
+BLACK = ("few black", "many black")
+# How the reasons of [[ask]] begin that a clause can make needless.
+CHANGES, HEAT, TWINS = "may be jets or degrees", "may be heat", "may be rubber"
+UNSETTLED = "is not settled: write in the columns what you see"
+DOUBTED = "is doubted, and counts until you say otherwise: write it in the columns"
+ELSEWHERE = "may be meant of the plugs or of something else: write it in the columns"
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +41,11 @@ class NoteAsk:
     phrase: str
     why: str
     start: int = 0
+
+    @property
+    def end(self) -> int:
+        """Where it ends in the note."""
+        return self.start + len(self.phrase)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,74 +67,68 @@ class Seen:
 
 @dataclass(slots=True)
 class NoteReader:
-    """Goes through one note; what it finds gathers as it goes."""
+    """Goes through one note; what it finds gathers as it goes. praised: what is only called good or ok."""
 
     text: str
     layout: Layout
+    where: Whereabouts
     seen: list[Seen] = field(default_factory=list)
     praised: list[Seen] = field(default_factory=list)
     conduct: dict[str, bool] = field(default_factory=dict)
     asks: list[NoteAsk] = field(default_factory=list)
     left: list[str] = field(default_factory=list)
-    named: set[int] = field(default_factory=set)
-    unknown_plug: bool = False
     specks_named: bool = False
     topic: str | None = None
-    carried: Place | None = None
     standing: Standing = field(default_factory=Standing)
     heads: bool = False
     count: int = 0
 
     def sentence(self, clauses: Sequence[Clause]) -> None:
         """Read one sentence; places, topics and times carry from clause to clause within it."""
-        # '7. Pepper, blue to the weld': a sentence that only names a cylinder heads the next one.
-        heading = self.carried if self.heads else None
-        self.topic, self.carried, self.standing = None, heading, Standing()
+        self.topic, self.standing = None, Standing()
+        self.where.begin(self.heads)
         self.heads = all(item.tag in ("place", "empty", "colon") for clause in clauses for item in clause.items)
-        for clause in _denials_carried(clauses):
+        harmless = any(clause.has("harmless") for clause in clauses)
+        for clause in denials_carried(clauses):
             before = self._gathered()
-            self._clause(clause)
+            self._clause(clause, harmless)
             if self._gathered() == before and clause.has("unknown") and self._may_be_of_plugs(clause):
-                self.left.append(self.words(clause))
+                start, end = clause.span()
+                self.left.append(self.text[start:end])
             self.count += 1
-
-    def _may_be_of_plugs(self, clause: Clause) -> bool:
-        return self.layout.own is not None or (clause.has("place", "part", "sign") and not clause.has("harmless"))
 
     def _gathered(self) -> int:
         return len(self.seen) + len(self.praised) + len(self.asks) + len(self.conduct)
 
-    def words(self, clause: Clause) -> str:
-        """The clause as the racer wrote it."""
-        start, end = clause.span()
-        return self.text[start:end]
+    @property
+    def _own_row(self) -> bool:
+        return self.layout.own is not None
 
-    def ask(self, start: int, end: int, why: str) -> None:
-        """Ask about a stretch of the note, once."""
-        if all(not (one.start <= start and end <= one.start + len(one.phrase)) for one in self.asks):
-            self.asks.append(NoteAsk(self.text[start:end], why, start))
+    def _may_be_of_plugs(self, clause: Clause) -> bool:
+        return self._own_row or (clause.has("place", "part", "sign") and not clause.has("harmless"))
 
-    def _clause(self, clause: Clause) -> None:
+    def _clause(self, clause: Clause, harmless: bool) -> None:
+        """One clause. harmless: its sentence names something that is no plug."""
         items = clause.items
         scope = scope_of(clause, self.standing, opens_note=self.count == 0)
         everything = with_amounts(items, [*meanings(items, self.topic), *self._spoken_short(items)])
-        found = _furthest([one for one in everything if one.at not in scope.dead])
-        if clause.has("harmless") and any(item.value == "others" for item in items if item.tag == "harmless"):
-            found = []
-        if scope.undecided and everything and not found and self._speaks_of_plugs(clause):
-            self.ask(*clause.span(), "is not settled: write in the columns what you see")
+        found = [] if of_others(clause) else furthest([one for one in everything if one.at not in scope.dead])
+        of_plugs = speaks_of_plugs(clause, self._own_row, self.where.carried is not None)
+        named = everything or (clause.question and clause.has("part", "adjective"))
+        if scope.undecided and of_plugs and named and not found:
+            self._ask(*clause.span(), UNSETTLED)
         self._take_back(clause, scope, found)
-        places = self._places(clause, {one.at for one in found})
-        if self._speaks_of_plugs(clause):
+        if clause.lead in BUT:
+            self._leave_out(items)
+        places = self.where.places(clause, {one.at for one in found})
+        if of_plugs:
             for meant in found:
-                self._gather(clause, scope, meant, places)
+                self._gather(clause, scope, meant, places[meant.at])
         elif not clause.has("harmless"):
             self._keep_danger(clause, scope, found)
-        if self.layout.own is not None and all(item.tag == "empty" for item in items) and items[-1].value == "same":
-            self.ask(*clause.span(), "does not say the same as what: copy the words of the other row")
         self._same_again(clause, found)
-        self._conduct(clause, scope)
-        self._ask(clause, scope)
+        self._conduct(clause, scope, harmless)
+        self._ask_what_is_open(clause, scope, of_plugs)
         self.topic = topic_at(items, len(items), self.topic)
         self.specks_named = any(one.kind == "specks" for one in everything) or (self.specks_named and not everything)
 
@@ -136,233 +137,162 @@ class NoteReader:
         none = none_said(items, self.topic)
         if none is not None:
             yield none
+        if not self.specks_named or any(
+            item.tag in ("sign", "adjective", "part", "count", "unknown") for item in items
+        ):
+            return
         short = amount_alone(items)
-        bare = not any(item.tag in ("sign", "adjective", "part", "count", "unknown", "ask") for item in items)
-        if short is not None and bare and self.specks_named and any(item.tag == "place" for item in items):
+        if short is not None and any(item.tag == "place" for item in items):
             at = next(at for at, item in enumerate(items) if item.tag == "amount")
-            yield Meant(*short, at, at)
-        if self.specks_named and any(item.tag == "ends" for item in items) and bare and none is None:
-            yield Meant("specks", "none", 0, 0)
+            yield Meant(*short, at)
+        if none is None and any(item.tag == "ends" for item in items):
+            yield Meant("specks", "none", 0)
 
-    def _places(self, clause: Clause, signs: set[int]) -> dict[int, list[Place | None]]:
-        """By place of a sign in the clause, where it was seen: named before it, or behind it ('on 7')."""
-        items, current, led = clause.items, self.carried, False
-        where: dict[int, list[Place | None]] = {}
-        open_signs: list[int] = []
-        if clause.lead == "except":
-            self._leave_out(items)
-        for at, item in enumerate(items):
-            if at in signs:
-                where[at] = [current]
-                open_signs.append(at)
-            elif item.tag == "ask" and item.value.startswith("names no"):
-                self.unknown_plug = True
-                current = Place("unknown", frozenset(self.layout.cylinders))
-            elif item.tag == "place":
-                place = self._rest_settled(item.value)
-                follow = self._signs_before_next_place(items, at, signs)
-                before = items[at - 1] if at else None
-                if before is not None and before.value == "like":
-                    continue
-                if place.kind == "all" and before is not None and before.tag == "place":
-                    continue
-                if before is not None and before.value in LIKENESS:
-                    for one in open_signs:
-                        where[one].append(place)
-                    continue
-                behind = before is not None and before.value in WHERE and open_signs
-                if behind or (open_signs and not led and not follow):
-                    for one in open_signs:
-                        where[one] = [place]
-                else:
-                    led = True
-                current, open_signs = place, []
-        self.carried = current
-        return where
-
-    @staticmethod
-    def _signs_before_next_place(items: Sequence[Item], at: int, signs: set[int]) -> bool:
-        for other in range(at + 1, len(items)):
-            if other in signs:
-                return True
-            if items[other].tag == "place":
-                return False
-        return False
-
-    def _rest_settled(self, place: Place) -> Place:
-        if place.kind == "rest":
-            own = {self.layout.own} if self.layout.own else set()
-            return Place("unknown" if self.unknown_plug else "listed", place.cylinders - self.named - own)
-        if place.kind == "unknown":
-            self.unknown_plug = True
-        if place.kind == "listed":
-            self.named |= place.cylinders
-        return place
-
-    def _leave_out(self, items: Sequence[Item]) -> None:
-        """'..., except 6 white': what the clause before said of its cylinders is not said of 6."""
-        first = items[0]
-        if first.tag != "place" or first.value.kind != "listed":
+    def _gather(self, clause: Clause, scope: Scope, meant: Meant, places: Sequence[Place | None]) -> None:
+        """One sign: dropped, asked about, or kept with its certainty."""
+        told = self._as_denied(scope, meant)
+        if told is None or self._says_nothing(clause, scope, told, places):
             return
-        for number, one in enumerate(list(self.seen)):
-            if one.clause == self.count - 1:
-                cylinders = one.place.cylinders if one.place else frozenset(self.layout.cylinders)
-                self.seen[number] = replace(one, place=Place("listed", cylinders - first.value.cylinders))
-                if one.what == ("specks", "none") and len(items) == 1:
-                    self.seen.append(replace(one, meant=replace(one.meant, word="few black"), place=first.value))
-
-    def _speaks_of_plugs(self, clause: Clause) -> bool:
-        """False for clauses about the car, the track or the crew."""
-        items = clause.items
-        harmless = {item.value for item in items if item.tag == "harmless"}
-        if "others" in harmless:
-            return False
-        plug = any(item.tag == "part" and item.value == "plug" for item in items)
-        placed = any(item.tag == "place" and item.value.sure and item.value.kind != "unknown" for item in items)
-        if harmless and self.layout.own is None:
-            return plug or placed
-        if self.layout.own is not None or plug or clause.has("place", "part", "count"):
-            return True
-        strangers = _strangers(items)
-        return strangers == 0 or (self.carried is not None and strangers < 3)
-
-    def _keep_danger(self, clause: Clause, scope: Scope, found: Iterable[Meant]) -> None:
-        """A word of danger with one stranger beside it may still be meant of the plugs: kept, and asked about."""
-        if _strangers(clause.items) > 1:
-            return
-        for meant in found:
-            if (
-                (meant.kind, meant.word) in DANGER
-                and meant.at not in scope.denied
-                and not _beside_stranger(clause, meant)
-            ):
-                self._add(clause, meant, None, "doubted")
-                self.ask(*clause.span(), "may be meant of the plugs or of something else: write it in the columns")
-
-    def _gather(self, clause: Clause, scope: Scope, meant: Meant, places: Mapping[int, list[Place | None]]) -> None:
-        danger = (meant.kind, meant.word) in DANGER
-        if self._of_another_thing(clause.items, meant) or self._explains_away(clause, scope, meant):
-            return
-        if meant.at in scope.denied or (meant.at in scope.denied_far and not danger):
-            if meant.kind == "specks" and meant.word in ("few black", "many black"):
-                meant = replace(meant, word="none")
-            elif not (meant.kind in ("ring", "shell_ring") and meant.word == "none"):
-                return
-        if danger and not self._speaks_plainly(clause, meant, places[meant.at]):
+        meant, danger = told, is_danger(told)
+        if danger and not self._speaks_plainly(clause, meant, places):
             self._add(clause, meant, None, "doubted")
-            self.ask(*clause.span(), "may be meant of the plugs or of something else: write it in the columns")
+            self._ask(*clause.span(), ELSEWHERE)
             return
-        if meant.word in ("loose", "dead") and self.layout.own is None and places[meant.at] == [None]:
-            return
-        if meant.at in scope.nearly and not danger and meant.kind != "strap_mark":
-            return
-        either = self._one_of_two(clause, meant, scope)
-        excused = clause.has("excuses") or (self.layout.own is None and _beside_stranger(clause, meant))
-        doubted = scope.doubted or either or meant.at in scope.nearly or meant.at in scope.denied_far
-        unknown = any(place is not None and place.kind == "unknown" for place in places[meant.at])
-        if meant.word == "none":
-            danger = False
+        denied = meant.at in scope.denied
+        either = one_of_two(clause.items) and not denied
+        unknown = not denied and any(place is not None and place.kind == "unknown" for place in places)
         if not danger and (scope.undecided or either or unknown):
-            self.ask(*clause.span(), "is not settled: write in the columns what you see")
+            self._ask(*clause.span(), UNSETTLED)
             return
-        sure = "doubted" if doubted or (danger and excused) else "hedged" if scope.hedged else "plain"
-        for place in places[meant.at]:
-            self._add(clause, meant, place, sure)
-            if place is not None and place.besides and (meant.kind, meant.word) == ("specks", "none"):
-                self._add(clause, replace(meant, word="few black"), Place("listed", place.besides), sure)
-        if danger and (doubted or excused or unknown):
-            self.ask(*clause.span(), "is doubted, and counts until you say otherwise: write it in the columns")
+        excused = danger and (clause.has("excuses") or (not self._own_row and beside_stranger(clause, meant)))
+        doubted = scope.doubted or either or excused or meant.at in scope.nearly or meant.at in scope.denied_far
+        for place in places:
+            self._add_there(clause, meant, place, "doubted" if doubted else "hedged" if scope.hedged else "plain")
+        if danger and (doubted or unknown):
+            self._ask(*clause.span(), DOUBTED)
+
+    def _as_denied(self, scope: Scope, meant: Meant) -> Meant | None:
+        """The sign as a denial leaves it: 'no pepper' is specks none, 'not lean' is nothing at all."""
+        if meant.at not in scope.denied and (meant.at not in scope.denied_far or is_danger(meant)):
+            return meant
+        if meant.kind == "specks" and meant.word in BLACK:
+            return replace(meant, word="none")
+        return meant if meant.kind in ("ring", "shell_ring") and meant.word == "none" else None
+
+    def _says_nothing(self, clause: Clause, scope: Scope, meant: Meant, places: Sequence[Place | None]) -> bool:
+        if of_another_thing(clause.items, meant) or self._explains_away(clause, scope, meant):
+            return True
+        # A car is loose or dead as often as a plug is.
+        if meant.word in ("loose", "dead") and not self._own_row and list(places) == [None]:
+            return True
+        return meant.at in scope.nearly and not is_danger(meant) and meant.kind != "strap_mark"
 
     def _speaks_plainly(self, clause: Clause, meant: Meant, places: Sequence[Place | None]) -> bool:
         """False for 'cracked' or 'shiny' in a run's note that names neither a cylinder nor a part of the plug."""
         item = clause.items[meant.at]
-        return item.tag != "adjective" or self.layout.own is not None or places != [None] or clause.has("part", "sign")
-
-    @staticmethod
-    def _of_another_thing(items: Sequence[Item], meant: Meant) -> bool:
-        """True for the silver of 'silver car' and the crack of 'crack in the block'."""
-        for item in items[meant.end + 1 :]:
-            if item.tag == "harmless":
-                return True
-            if item.tag not in ("empty", "adjective") or item.value in ("from", "and", "so"):
-                return False
-        return False
+        return item.tag != "adjective" or self._own_row or list(places) != [None] or clause.has("part", "sign")
 
     def _explains_away(self, clause: Clause, scope: Scope, meant: Meant) -> bool:
         """True for what tells the cause of the clause before: 'might just be anti seize', 'thats the silver paste'."""
-        last = [one for one in self.seen if one.clause == self.count - 1]
+        last = self._of_last_clause()
         cause = meant.word in CAUSES
         if cause and (scope.doubted or clause.has("explained")) and any(one.what in DANGER for one in last):
             return True
         return clause.has("explained") and any(one.meant.word in CAUSES for one in last)
 
-    @staticmethod
-    def _one_of_two(clause: Clause, meant: Meant, scope: Scope) -> bool:
-        if meant.at in scope.denied:
-            return False
-        at = next((at for at, item in enumerate(clause.items) if item.tag == "link" and item.value == "or"), None)
-        return at is not None and at not in (0, len(clause.items) - 1)
+    def _of_last_clause(self) -> list[Seen]:
+        return [one for one in self.seen if one.clause == self.count - 1]
+
+    def _keep_danger(self, clause: Clause, scope: Scope, found: Iterable[Meant]) -> None:
+        """A word of danger with one stranger beside it may still be meant of the plugs: kept, and asked about."""
+        for meant in found:
+            of_plug = strangers(clause.items) < 2 and not beside_stranger(clause, meant)
+            if of_plug and is_danger(meant) and meant.at not in scope.denied:
+                self._add(clause, meant, None, "doubted")
+                self._ask(*clause.span(), ELSEWHERE)
+
+    def _add_there(self, clause: Clause, meant: Meant, place: Place | None, sure: str) -> None:
+        # 'no pepper' behind lists of several cylinders is said of the whole set, not of the last of them.
+        if meant.word == "none" and not clause.has("place") and self.where.told > 1:
+            place = None
+        self._add(clause, meant, place, sure)
+        if place is not None and place.besides and (meant.kind, meant.word) == ("specks", "none"):
+            self._add(clause, replace(meant, word="few black"), Place("listed", place.besides), sure)
 
     def _add(self, clause: Clause, meant: Meant, place: Place | None, sure: str) -> None:
-        items = clause.items
-        one = Seen(meant, place, items[meant.at].start, items[meant.end].end, self.count, sure)
+        item = clause.items[meant.at]
+        one = Seen(meant, place, item.start, item.end, self.count, sure)
         (self.praised if meant.kind == "good" else self.seen).append(one)
+
+    def _ask(self, start: int, end: int, why: str) -> None:
+        if all(not (one.start <= start and end <= one.end) for one in self.asks):
+            self.asks.append(NoteAsk(self.text[start:end], why, start))
 
     def _take_back(self, clause: Clause, scope: Scope, found: Sequence[Meant]) -> None:
         """What this clause says of the one before: denied after a question, or doubted by an excuse."""
-        items = clause.items
-        last = [one for one in self.seen if one.clause == self.count - 1]
-        refused = items[0].value in ("no", "nope", "nah") and (len(items) == 1 or items[1].tag == "explained")
-        if refused:
+        items, last = clause.items, self._of_last_clause()
+        if items[0].value in ("no", "nope", "nah") and (len(items) == 1 or items[1].tag == "explained"):
             self._drop([one for one in last if one.sure == "doubted"])
             return
         denied = {(one.kind, one.word) for one in found if one.at in scope.denied}
         if denied and (clause.has("excuses") or any(item.value == "so" for item in items)):
             self._drop([one for one in self.seen if one.what in denied])
             return
-        excuse = (
-            clause.has("excuses")
-            or (clause.has("doubts") and not found)
-            or (scope.doubted and clause.items[0].value == "or")
-        )
-        excuse = excuse or (
-            scope.doubted and any(one.word in ("anti-seize", "rubber bits", "additive") for one in found)
-        )
-        if not excuse or any((one.kind, one.word) in DANGER for one in found):
+        if any(is_danger(one) for one in found) or not self._excuses(clause, scope, found):
             return
         for one in last:
             if one.what in DANGER and (clause.has("excuses", "link") or found or len(items) < 4):
                 self.seen[self.seen.index(one)] = replace(one, sure="doubted")
-                self.ask(
-                    one.start,
-                    clause.span()[1],
-                    "is doubted, and counts until you say otherwise: write it in the columns",
-                )
+                self._ask(one.start, clause.span()[1], DOUBTED)
+
+    @staticmethod
+    def _excuses(clause: Clause, scope: Scope, found: Sequence[Meant]) -> bool:
+        if clause.has("excuses") or (clause.has("doubts") and not found):
+            return True
+        return scope.doubted and (clause.items[0].value == "or" or any(one.word in CAUSES for one in found))
 
     def _drop(self, gone: Sequence[Seen]) -> None:
         for one in gone:
-            if one in self.seen:
-                self.seen.remove(one)
-            self.asks = [ask for ask in self.asks if not ask.start <= one.start < ask.start + len(ask.phrase)]
+            self.seen.remove(one)
+            self.asks = [ask for ask in self.asks if not ask.start <= one.start < ask.end]
+
+    def _leave_out(self, clause_items: Sequence[Item]) -> None:
+        """'..., except 6 white': what the clause before said of its cylinders is not said of 6."""
+        items = [item for item in clause_items if item.tag != "empty"]
+        if not items or items[0].tag != "place" or items[0].value.kind != "listed":
+            return
+        but = items[0].value
+        told = any(item.tag in ("sign", "adjective", "count") for item in items)
+        for one in self._of_last_clause():
+            of_all = one.place is None or len(one.place.cylinders) > 1
+            if told and (self._own_row or not of_all):
+                continue
+            cylinders = one.place.cylinders if one.place else frozenset(self.layout.cylinders)
+            self.seen[self.seen.index(one)] = replace(one, place=Place("listed", cylinders - but.cylinders))
+            if one.what == ("specks", "none") and len(items) == 1:
+                self.seen.append(replace(one, meant=replace(one.meant, word="few black"), place=but))
 
     def _same_again(self, clause: Clause, found: Sequence[Meant]) -> None:
         """'2-4 same', '5 too': what was said of the cylinders named before holds for these."""
-        if found or not any(item.value in AGAIN for item in clause.items):
+        items = clause.items
+        if self._own_row and all(item.tag == "empty" for item in items) and items[-1].value == "same":
+            self._ask(*clause.span(), "does not say the same as what: copy the words of the other row")
+        place = next((item.value for item in items if item.tag == "place"), None)
+        if found or place is None or not self.seen or not any(item.value in AGAIN for item in items):
             return
-        place = next((item.value for item in clause.items if item.tag == "place"), None)
-        if place is None or not self.seen:
-            return
-        before, place = self.seen[-1], self._rest_settled(place)
-        whole = any(item.value == "same" for item in clause.items)
+        before, place = self.seen[-1], self.where.settled(place)
+        whole = any(item.value == "same" for item in items)
         for one in list(self.seen):
             if one.place == before.place and (whole or one.clause == before.clause):
                 self.seen.append(replace(one, place=place, clause=self.count))
 
-    def _conduct(self, clause: Clause, scope: Scope) -> None:
-        if any(item.value == "others" for item in clause.items if item.tag == "harmless"):
+    def _conduct(self, clause: Clause, scope: Scope, harmless: bool) -> None:
+        if of_others(clause) or scope.undecided:
             return
         for at, item in enumerate(clause.items):
-            if item.tag != "conduct" or at in scope.dead or scope.undecided:
+            # A 'new set' may be one of tyres or pads.
+            named = "plug" in self.text[item.start : item.end].lower()
+            if item.tag != "conduct" or at in scope.dead or (harmless and not named and item.value[0] == "new_plugs"):
                 continue
             key, answer = item.value
             if at in scope.denied or at in scope.denied_far:
@@ -374,100 +304,36 @@ class NoteReader:
             known = self.conduct.get(key)
             self.conduct[key] = answer if known is None else (known or answer) if unsafe else (known and answer)
 
-    def _ask(self, clause: Clause, scope: Scope) -> None:
-        items = clause.items
-        for at, item in enumerate(items):
-            if (
-                item.tag == "ask_sign"
-                and at not in scope.dead
-                and at not in scope.denied
-                and self._speaks_of_plugs(clause)
-            ):
+    def _ask_what_is_open(self, clause: Clause, scope: Scope, of_plugs: bool) -> None:
+        for at, item in enumerate(clause.items):
+            if at in scope.dead or at in scope.denied:
+                continue
+            if item.tag == "ask_sign" and of_plugs:
                 kind, word, why = item.value
-                if self._explains_away(clause, scope, Meant(kind, word, at, at)):
-                    continue
-                self._add(clause, Meant(kind, word, at, at), self._place_of(items, at), "doubted")
-                self.ask(item.start, item.end, why)
-            if item.tag != "ask" or at in scope.dead:
-                continue
-            if CHANGES in item.value and self._settled(items, at):
-                continue
-            if CHANGES not in item.value and not self._speaks_of_plugs(clause):
-                continue
-            if at in scope.denied or (item.value.startswith("may be heat") and self._has_now("strap_mark")):
-                continue
-            if item.value.startswith("may be rubber") and self._has_now("specks"):
-                continue
-            self.ask(item.start, item.end, item.value)
-        white = [one for one in self.seen if one.what == ("porcelain", "white") and one.clause == self.count]
-        bare = [one for one in self.seen if one.what == ("ring", "none") and one.clause == self.count]
+                meant = Meant(kind, word, at)
+                if not self._explains_away(clause, scope, meant):
+                    self._add(clause, meant, self._place_of(clause), "doubted")
+                    self._ask(item.start, item.end, why)
+            elif item.tag == "ask" and not self._is_clear(clause, at, of_plugs):
+                self._ask(item.start, item.end, item.value)
+        now = [one for one in self.seen if one.clause == self.count]
+        white = [one for one in now if one.what == ("porcelain", "white")]
+        bare = [one for one in now if one.what == ("ring", "none")]
         if white and bare:
             start, end = min(white[0].start, bare[0].start), max(white[0].end, bare[0].end)
-            self.ask(start, end, "may be lean, a short run or the fuel: write strap and specks in their columns")
+            self._ask(start, end, "may be lean, a short run or the fuel: write strap and specks in their columns")
 
-    def _has_now(self, kind: str) -> bool:
-        return any(one.clause == self.count and one.meant.kind == kind for one in self.seen)
+    def _is_clear(self, clause: Clause, at: int, of_plugs: bool) -> bool:
+        why = clause.items[at].value
+        if why.startswith(CHANGES):
+            return change_is_clear(clause.items, at)
+        kinds = {one.meant.kind for one in self.seen if one.clause == self.count}
+        told = (why.startswith(HEAT) and "strap_mark" in kinds) or (why.startswith(TWINS) and "specks" in kinds)
+        return told or not of_plugs
 
-    def _place_of(self, items: Sequence[Item], at: int) -> Place | None:
-        named = [item.value for item in items if item.tag == "place"]
-        return self._rest_settled(named[0]) if named else self.carried
-
-    @staticmethod
-    def _settled(items: Sequence[Item], at: int) -> bool:
-        """True where a part, a unit or a cylinder named behind the change says what was changed."""
-        behind = items[at + 1 : at + 3]
-        if len(behind) == 2 and behind[0].value in ("of", "from") and behind[1].tag == "number":
-            return True
-        for item in items[at + 1 : at + 6]:
-            if item.tag in ("clear", "place"):
-                return True
-            if item.tag in ("link", "sign", "adjective"):
-                return False
-        return False
-
-
-def _denials_carried(clauses: Sequence[Clause]) -> Iterator[Clause]:
-    """Clauses with the 'no' of 'no pepper, silver or cracks' said in each clause of its list."""
-    denial: Item | None = None
-    for at, clause in enumerate(clauses):
-        first = clause.items[0]
-        if first.tag == "negations":
-            denial = first
-        elif denial is not None and _bare(clause) and any(_has_or(other) for other in clauses[at:]):
-            clause = replace(clause, items=(replace(denial, start=first.start, end=first.start), *clause.items))
-        else:
-            denial = None
-        yield clause
-
-
-def _bare(clause: Clause) -> bool:
-    return all(item.tag in ("sign", "adjective", "part", "link", "empty") for item in clause.items)
-
-
-def _has_or(clause: Clause) -> bool:
-    return any(item.tag == "link" and item.value in ("or", "nor") for item in clause.items)
-
-
-def _strangers(items: Sequence[Item]) -> int:
-    """Words and numbers that a clause about plugs would not need."""
-    plain = lexicon().table["words"]["plain"]
-    return sum(item.tag in ("unknown", "number") or (item.tag == "empty" and item.value not in plain) for item in items)
-
-
-def _beside_stranger(clause: Clause, meant: Meant) -> bool:
-    """True where the word is said of an unknown one right behind it, with no part of a plug named: 'silver bullet'."""
-    behind = [item for item in clause.items[meant.end + 1 :] if item.value not in ("the", "a", "an")]
-    return bool(behind) and behind[0].tag == "unknown" and not clause.has("part")
-
-
-def _furthest(found: list[Meant]) -> list[Meant]:
-    """Of two strap marks in one clause ('past bend, almost to the weld') the one nearer the weld."""
-    amounts = word_lists()["strap_mark"].amounts
-    marks = [one for one in found if one.kind == "strap_mark" and one.word is not None]
-    if len(marks) < 2:
-        return found
-    kept = max(marks, key=lambda one: amounts[one.word or ""])
-    return [one for one in found if one is kept or one not in marks]
+    def _place_of(self, clause: Clause) -> Place | None:
+        named = [item.value for item in clause.items if item.tag == "place"]
+        return self.where.settled(named[0]) if named else self.where.carried
 
 
 def certainty_of(sure: str) -> float:

@@ -37,7 +37,7 @@ class Token:
     @property
     def number(self) -> float | None:
         """Its value where it is a plain number."""
-        return float(self.text) if self.text[-1].isdigit() and self.text[0] in ".0123456789" else None
+        return float(self.text) if self.text[0] in ".0123456789" and self.text[-1] in "0123456789" else None
 
 
 @dataclass(frozen=True, slots=True)

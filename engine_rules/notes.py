@@ -7,12 +7,15 @@ is made.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from engine_rules.logbook import Sign
 from engine_rules.note_clauses import sentences_of
+from engine_rules.note_context import DANGER
+from engine_rules.note_meaning import Meant
 from engine_rules.note_places import Layout
-from engine_rules.note_reader import DANGER, NoteAsk, NoteReader, Seen, certainty_of
+from engine_rules.note_reader import NoteAsk, NoteReader, Seen, certainty_of
+from engine_rules.note_where import Whereabouts
 from engine_rules.words import word_lists
 
 __all__ = ["DANGER", "NoteAsk", "NoteReading", "read_note"]
@@ -43,8 +46,9 @@ def read_note(
     banks: 'L' and 'R' ('' inline) -> numbers from front to rear, for corners, middles and sides.
     """
     rows = {bank: tuple(numbers) for bank, numbers in (banks or {}).items()}
-    reader = NoteReader(text, Layout(tuple(cylinders), rows, own_cylinder))
-    for sentence in sentences_of(text, reader.layout):
+    layout = Layout(tuple(cylinders), rows, own_cylinder)
+    reader = NoteReader(text, layout, Whereabouts(layout))
+    for sentence in sentences_of(text, layout):
         reader.sentence(sentence)
     asks = tuple(sorted(reader.asks, key=lambda ask: ask.start))
     return NoteReading(_by_cylinder(reader), reader.conduct, asks, tuple(reader.left))
@@ -68,10 +72,7 @@ def _right_beside_others(reader: NoteReader) -> Iterable[Seen]:
             told |= _cylinders(reader, one)
     for one in reader.praised:
         if told and one.place is not None and not _cylinders(reader, one) & told:
-            yield Seen(
-                type(one.meant)("said_mixture", "right", one.meant.at, one.meant.end),
-                one.place, one.start, one.end, one.clause, one.sure,
-            )  # fmt: skip
+            yield replace(one, meant=Meant("said_mixture", "right", one.meant.at))
 
 
 def _cylinders(reader: NoteReader, one: Seen) -> frozenset[int]:

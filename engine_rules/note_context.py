@@ -1,0 +1,110 @@
+"""What a clause of a note is about: the plugs of this engine, or the car, the track and other people's engines."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from engine_rules.note_clauses import Clause
+from engine_rules.note_meaning import Meant
+from engine_rules.note_words import Item, lexicon
+
+DANGER = frozenset(
+    {
+        ("specks", "few black"),
+        ("specks", "many black"),
+        ("specks", "bright"),
+        ("porcelain", "glazed"),
+        ("porcelain", "blistered"),
+        ("porcelain", "cracked"),
+        ("also_seen", "strap melted"),
+        ("centre_wire", "melted"),
+    }
+)
+"""The signs that close every way to more heat: a doubt does not drop them."""
+
+
+def is_danger(meant: Meant) -> bool:
+    """True for a sign of knock, pre-ignition or too much heat."""
+    return (meant.kind, meant.word) in DANGER
+
+
+def of_others(clause: Clause) -> bool:
+    """True where another car or engine is spoken of."""
+    return any(item.tag == "harmless" and item.value == "others" for item in clause.items)
+
+
+def speaks_of_plugs(clause: Clause, own_row: bool, place_carried: bool) -> bool:
+    """False for clauses about the car, the track or the crew. own_row: the note stands in a cylinder's row."""
+    items = clause.items
+    if of_others(clause):
+        return False
+    plug = any(item.tag == "part" and item.value == "plug" for item in items)
+    placed = any(item.tag == "place" and item.value.sure and item.value.kind != "unknown" for item in items)
+    if clause.has("harmless") and not own_row:
+        return plug or placed
+    if own_row or plug or clause.has("place", "part", "count"):
+        return True
+    return strangers(items) == 0 or (place_carried and strangers(items) < 3)
+
+
+def strangers(items: Sequence[Item]) -> int:
+    """How many words and numbers a clause about plugs would not need."""
+    plain = lexicon().table["words"]["plain"]
+    return sum(item.tag in ("unknown", "number") or (item.tag == "empty" and item.value not in plain) for item in items)
+
+
+def beside_stranger(clause: Clause, meant: Meant) -> bool:
+    """True where the word is said of an unknown one right behind it, with no part of a plug named: 'silver bullet'."""
+    behind = [item for item in clause.items[meant.at + 1 :] if item.value not in ("the", "a", "an")]
+    return bool(behind) and behind[0].tag == "unknown" and not clause.has("part")
+
+
+def of_another_thing(items: Sequence[Item], meant: Meant) -> bool:
+    """True for the silver of 'silver car' and the crack of 'crack in the block'."""
+    for item in items[meant.at + 1 :]:
+        if item.tag == "harmless":
+            return True
+        if item.tag not in ("empty", "adjective") or item.value in ("from", "and", "so"):
+            return False
+    return False
+
+
+def one_of_two(items: Sequence[Item]) -> bool:
+    """True where 'or' stands between words: one of two is meant, or neither."""
+    return any(item.tag == "link" and item.value == "or" for item in items[1:-1])
+
+
+def change_is_clear(items: Sequence[Item], at: int) -> bool:
+    """True where a part, a unit or a cylinder named behind the change at that place says what was changed."""
+    behind = items[at + 1 : at + 3]
+    if len(behind) == 2 and behind[0].value in ("of", "from") and behind[1].tag == "number":
+        return True
+    for item in items[at + 1 : at + 6]:
+        if item.tag in ("clear", "place"):
+            return True
+        if item.tag in ("link", "sign", "adjective"):
+            return False
+    return False
+
+
+def denials_carried(clauses: Sequence[Clause]) -> Iterator[Clause]:
+    """Clauses with the 'no' of 'no pepper, silver or cracks' said in each clause of its list."""
+    denial: Item | None = None
+    for at, clause in enumerate(clauses):
+        first = clause.items[0]
+        if first.tag == "negations":
+            denial = first
+        elif denial is not None and _bare(clause) and any(_has_or(other) for other in clauses[at:]):
+            clause = replace(clause, items=(replace(denial, start=first.start, end=first.start), *clause.items))
+        else:
+            denial = None
+        yield clause
+
+
+def _bare(clause: Clause) -> bool:
+    return all(item.tag in ("sign", "adjective", "part", "link", "empty") for item in clause.items)
+
+
+def _has_or(clause: Clause) -> bool:
+    return any(item.tag == "link" and item.value in ("or", "nor") for item in clause.items)

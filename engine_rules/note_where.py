@@ -1,0 +1,99 @@
+"""On which cylinders a note's signs were seen: named before the sign, behind it, or carried from the clause before."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from engine_rules.note_clauses import Clause
+from engine_rules.note_places import Layout, Place
+from engine_rules.note_words import Item
+
+WHERE = ("on", "in", "for", "from", "onto", "over")
+LIKENESS = ("as", "same as")
+
+Spots = dict[int, list[Place | None]]
+"""By place of a sign in its clause, where it was seen; None where nothing was named."""
+
+
+@dataclass(slots=True)
+class Whereabouts:
+    """Goes through a note beside its reader. told: how many lists of cylinders this sentence has named."""
+
+    layout: Layout
+    carried: Place | None = None
+    named: set[int] = field(default_factory=set)
+    unknown_plug: bool = False
+    told: int = 0
+
+    def begin(self, heading: bool) -> None:
+        """A new sentence; the place is kept where the one before was only a heading ('7. Pepper, blue to the weld')."""
+        self.carried, self.told = self.carried if heading else None, 0
+
+    def places(self, clause: Clause, signs: set[int]) -> Spots:
+        """Where each sign of the clause was seen."""
+        items, current, led = clause.items, self.carried, False
+        where: Spots = {}
+        open_signs: list[int] = []
+        of_rest: Place | None = None
+        for at, item in enumerate(items):
+            before = items[at - 1].value if at else None
+            if at in signs:
+                where[at] = [current]
+                open_signs.append(at)
+                of_rest = None
+            elif item.tag == "ask" and item.value.startswith("names no"):
+                self.unknown_plug = True
+                current = Place("unknown", frozenset(self.layout.cylinders))
+            elif item.tag == "place" and not _compares(items, at):
+                place = self._of_rest(item.value, of_rest)
+                of_rest = place if item.value.kind == "rest" else None
+                if before in LIKENESS:
+                    for one in open_signs:
+                        where[one].append(place)
+                    continue
+                behind = before in WHERE or (not led and not _sign_follows(items, at, signs))
+                if behind and open_signs:
+                    where |= {one: [place] for one in open_signs}
+                else:
+                    led = True
+                current, open_signs = place, []
+        self.carried = current
+        return where
+
+    def settled(self, place: Place) -> Place:
+        """The place with 'the rest' made cylinders; it counts as named from now on."""
+        if place.kind == "rest":
+            own = {self.layout.own} if self.layout.own else set()
+            return Place("unknown" if self.unknown_plug else "listed", place.cylinders - self.named - own)
+        if place.kind == "unknown":
+            self.unknown_plug = True
+        if place.kind == "listed":
+            self.named |= place.cylinders
+            self.told += 1
+        return place
+
+    def _of_rest(self, place: Place, rest: Place | None) -> Place:
+        """The place, or what 'the rest of the left bank' leaves of it."""
+        settled = self.settled(place)
+        if rest is None or settled.kind != "listed":
+            return settled
+        return Place("listed", settled.cylinders & rest.cylinders)
+
+
+def _compares(items: Sequence[Item], at: int) -> bool:
+    """True for the second place of 'like all of them' and '1-4 all'."""
+    if at == 0:
+        return False
+    before = items[at - 1]
+    return before.value == "like" or (items[at].value.kind == "all" and before.tag == "place")
+
+
+def _sign_follows(items: Sequence[Item], at: int, signs: set[int]) -> bool:
+    """True where a sign stands behind, before the next place."""
+    for other in range(at + 1, len(items)):
+        if other in signs:
+            return True
+        if items[other].tag == "place":
+            return False
+    return False

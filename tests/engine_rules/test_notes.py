@@ -1,0 +1,261 @@
+"""Racers' notes in free text: every hazard by itself, then the labelled set as a whole.
+
+How independent the measure is: the set was written and labelled by someone who had not seen the lexicon. It is split by
+a hash of each text (see measured_notes). The lexicon and the grammar were built while reading the development half
+only, so its score shows little more than that nothing was overlooked. The held-out half was never read: while building,
+only its totals were looked at (and once its totals by kind of sign), so its score is the honest one.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine_rules.estimate import estimate
+from engine_rules.note_words import lexicon, tokens_of
+from engine_rules.notes import DANGER, read_note
+from engine_rules.session import advise
+from tests.engine_rules.logbooks import GOOD_PLUG, GOOD_RUN, good_set, logbook, run, sign, v8
+from tests.engine_rules.measured_notes import half, labelled_notes, measure
+
+BANKS = {"L": (1, 3, 5, 7), "R": (2, 4, 6, 8)}
+V8 = tuple(range(1, 9))
+ALL = "12345678"
+
+
+def seen(text: str, own: int | None = None) -> set[str]:
+    """Every sign as 'kind word cylinders', such as 'specks few black 57'."""
+    found: dict[str, str] = {}
+    for cylinder, signs in read_note(text, V8, own, BANKS).signs.items():
+        for one in signs:
+            what = f"{one.kind} {one.word or f'{one.amount:g}'}"
+            found[what] = found.get(what, "") + str(cylinder)
+    return {f"{what} {cylinders}" for what, cylinders in found.items()}
+
+
+def asked(text: str, own: int | None = None) -> list[str]:
+    return [ask.phrase for ask in read_note(text, V8, own, BANKS).asks]
+
+
+@pytest.mark.parametrize(
+    ("text", "signs"),
+    [
+        # whose plug is meant
+        ("5 lean 7 rich", {"said_mixture lean 5", "said_mixture rich 7"}),
+        ("pepper on 7, lots on 5", {"specks few black 7", "specks many black 5"}),
+        ("1-4 tan, 5 thru 8 grey", {"porcelain tan 1234", "porcelain grey 5678"}),
+        ("1/3/5/7 tan 2/4/6/8 white", {"porcelain tan 1357", "porcelain white 2468"}),
+        ("#2, #4: white", {"porcelain white 24"}),
+        ("1, 3 and 5 sooty", {"porcelain sooty 135"}),
+        ("seven peppered", {"specks few black 7"}),
+        ("all but 3 tan, 3 wet", {"porcelain tan 1245678", "porcelain wet 3"}),
+        ("all tan except for 6", {"porcelain tan 1234578"}),
+        ("left bank tan, right bank tan except 6 white", {"porcelain tan 1234578", "porcelain white 6"}),
+        ("7 wet, rest of the left bank tan", {"porcelain wet 7", "porcelain tan 135"}),
+        ("corners fat, middles skinny", {"said_mixture rich 1278", "said_mixture lean 3456"}),
+        ("odds grey evens tan", {"porcelain grey 1357", "porcelain tan 2468"}),
+        ("1 tan thin ring, 2-4 same", {"porcelain tan 1234", "ring thin line 1234"}),
+        ("pepper on 7, 5 too", {"specks few black 57"}),
+        ("all tan, pepper on 7", {f"porcelain tan {ALL}", "specks few black 7"}),
+        ("7. pepper, blue to the weld", {"specks few black 7", "strap_mark at weld 7"}),
+        ("threads: none on 1-4, one on 5-8", {"threads none 1234", "threads one 5678"}),
+        ("5 ok, 7 fat", {"said_mixture right 5", "said_mixture rich 7"}),
+        ("5 ok", set()),
+        # numbers that are no cylinder
+        ("run 7: 3 wet", {"porcelain wet 3"}),
+        ("88 deg, 60% humidity, DA 2900", set()),
+        ("4th pass, 4 lean", {"said_mixture lean 4"}),
+        # denials
+        ("no pepper", {f"specks none {ALL}"}),
+        ("no pepper, silver or cracks", {f"specks none {ALL}"}),
+        ("no pepper except 7", {"specks none 1234568", "specks few black 7"}),
+        ("no pepper but silver on 5", {f"specks none {ALL}", "specks bright 5"}),
+        ("pepper gone on 7", {"specks none 7"}),
+        ("pepper on 7, strap gone on 5", {"specks few black 7", "also_seen strap melted 5"}),
+        # other runs, wishes, other people's cars
+        ("7 had silver last run, now tan", {"porcelain tan 7"}),
+        ("watch 7 for pepper", set()),
+        ("if 3 shows silver pull the head", set()),
+        ("guy next pit melted a piston", set()),
+        ("silver car in the other lane", set()),
+        ("glazed brake pads", set()),
+        ("cracked a joke at the tower", set()),
+        ("ground strap on the block burnt", set()),
+    ],
+)
+def test_notes_of_a_run(text: str, signs: set[str]) -> None:
+    assert seen(text) == signs
+
+
+@pytest.mark.parametrize(
+    ("text", "signs"),
+    [
+        (
+            "tan, thin line, mark at bend, 2 thrds",
+            {"porcelain tan", "ring thin line", "strap_mark at bend", "threads two"},
+        ),
+        ("fat ring", {"ring wide"}),
+        ("fat", {"said_mixture rich"}),
+        ("shell ring full, ring thin", {"shell_ring full", "ring thin line"}),
+        ("7/8 turn", {"shell_ring 0.875"}),
+        ("turn and a half", {"shell_ring 1.5"}),
+        ("ring .030 wide", {"ring 0.762"}),
+        ("1 mm ring on a 14mm plug", {"ring 1"}),
+        ("2-3 threads", {"threads 2.5"}),
+        ("3+ thrds", {"threads three"}),
+        ("mark 60%", {"strap_mark 0.6"}),
+        ("not quite at the bend", {"strap_mark short of bend"}),
+        ("past bend almost to weld", {"strap_mark near weld"}),
+        ("2 specks", {"specks few black"}),
+        ("never seen so much pepper", {"specks many black"}),
+        ("less pepper than last run", {"specks few black"}),
+        ("shiny little dots", {"specks bright"}),
+        ("shiny porcelain", {"porcelain glazed"}),
+        ("not lean anymore", set()),
+        ("almost tan, bit of soot", {"porcelain sooty"}),
+        ("richer than friday", set()),
+        ("glazed?? no, just wet", {"porcelain wet"}),
+        ("glazd and blistrd", {"porcelain glazed", "porcelain blistered"}),
+        ("silver car's color lol, its white", {"porcelain white"}),
+    ],
+)
+def test_notes_of_a_plug(text: str, signs: set[str]) -> None:
+    assert seen(text, 3) == {f"{one} 3" for one in signs}
+
+
+@pytest.mark.parametrize(
+    ("text", "phrases"),
+    [
+        ("pulled 2, all tan", ["pulled 2"]),
+        ("took some out", ["took some out"]),
+        ("pulled 2 deg", []),
+        ("took 2 out of 7", []),
+        ("up 2 sq", []),
+        ("white no ring", ["white no ring"]),
+        ("front two lean", ["front two lean"]),
+        ("grey or white on 3", ["grey or white on 3"]),
+        ("ring .100 up", ["ring .100 up"]),
+        ("shut off at 1000", ["shut off at 1000"]),
+        ("pepper on 3?", ["pepper on 3"]),
+        ("silver on 5, might just be anti seize", ["silver on 5, might just be anti seize"]),
+    ],
+)
+def test_what_may_mean_two_things_is_asked(text: str, phrases: list[str]) -> None:
+    assert asked(text) == phrases
+
+
+@pytest.mark.parametrize(
+    ("text", "conduct"),
+    [
+        ("new plugs, clean cut", {"new_plugs": True, "clean_cut": True}),
+        ("not a clean cut, idled back", {"clean_cut": False, "idled_after": True}),
+        ("used plugs, spun, lifted", {"new_plugs": False, "lifted_or_spun": True}),
+        ("never lifted", {}),
+        ("need new plugs", {}),
+        ("other lane spun", {}),
+        ("new brake pads, bedded a new set", {}),
+    ],
+)
+def test_how_the_run_was_made(text: str, conduct: dict[str, bool]) -> None:
+    assert read_note(text, V8, None, BANKS).conduct == conduct
+
+
+def test_doubt_lowers_certainty_and_danger_is_kept_and_asked() -> None:
+    def certainty(text: str) -> float:
+        return read_note(text, V8, 3, BANKS).signs[3][0].certainty
+
+    assert 1.0 > certainty("lean") > certainty("a touch lean") > certainty("maybe lean") > 0.0
+    assert certainty("maybe pepper") < certainty("pepper") and asked("maybe pepper", 3) == ["maybe pepper"]
+    assert seen("one of them has a melted strap, order lost") == {f"also_seen strap melted {ALL}"}
+    assert asked("one wet, rest tan") and not seen("one wet, rest tan")
+
+
+def test_what_is_not_understood_is_listed() -> None:
+    assert read_note("zorched on the flange, tan", V8, 3).left_alone == ("zorched on the flange",)
+
+
+def test_no_word_of_the_lexicon_is_mended_into_another() -> None:
+    known = lexicon()
+    words = {word for word in known.vocabulary if word.isalpha()} - set(known.spellings)
+    assert [word for word in sorted(words) if tokens_of(word)[0].text != word] == []
+    for word in ("copper", "popper", "started", "sliver", "paper", "leaner"):
+        assert tokens_of(word)[0].text == word
+
+
+WORDS = st.sampled_from(
+    [*sorted(lexicon().vocabulary), *"0123456789.,;:?!/+-&#()%\n'’é", "1-4", ".100", "7/8", "xyzzy"]
+)
+
+
+@given(st.one_of(st.text(max_size=60), st.lists(WORDS, max_size=10).map(" ".join)), st.sampled_from([None, 3]))
+@settings(max_examples=300, deadline=None)
+def test_whatever_is_written_is_read(text: str, own: int | None) -> None:
+    for cylinders, banks in ((V8, BANKS), ((1, 2, 3), {"": (1, 2, 3)})):
+        reading = read_note(text, cylinders, own, banks)
+        assert set(reading.signs) <= set(cylinders)
+        assert all(0.0 < one.certainty < 1.0 for signs in reading.signs.values() for one in signs)
+        assert all(ask.phrase in text for ask in reading.asks)
+
+
+@pytest.mark.parametrize("kind_and_word", sorted(DANGER))
+def test_a_doubted_word_of_danger_closes_every_way_and_warns(kind_and_word: tuple[str, str]) -> None:
+    kind, word = kind_and_word
+    of = v8()
+    plugs = good_set(of)
+    calm = run("1", of, GOOD_RUN, plugs)
+    doubted = sign(kind, word, None, 0.3)
+    struck = calm.readings[4]
+    signs = (*(one for one in struck.signs if one.kind != kind), doubted)
+    readings = tuple(replace(one, signs=signs) if one is struck else one for one in calm.readings)
+    advice = advise(logbook(of, replace(calm, readings=readings)))
+    assert advice.stage == "safety"
+    assert any(caution.cylinder == 5 for caution in advice.cautions)
+    assert advice.timing is None or advice.timing.new <= advice.timing.old
+    assert all(jet.flow_pct >= 0.0 for jet in advice.jets)
+
+
+def test_a_leaner_word_of_mixture_never_means_less_fuel() -> None:
+    of = v8()
+    for beside in ({}, {"strap_mark": "past bend"}, {"lambda_ratio": 0.9}, {"ring": "wide"}):
+        means, flows = [], []
+        for word in ("lean", "right", "rich"):
+            plugs = {**good_set(of, said_mixture="right"), 5: {**GOOD_PLUG, **beside, "said_mixture": word}}
+            log = logbook(of, run("1", of, GOOD_RUN, plugs))
+            means.append(estimate(log, log.runs[0]).mean[:8])
+            flows.append({jet.corner: jet.flow_pct for jet in advise(log).jets})
+        assert all((lean <= rich + 1e-9).all() for lean, rich in pairwise(means))
+        for leaner, richer in pairwise(flows):
+            assert all(leaner.get(at, 0.0) >= richer.get(at, 0.0) for at in leaner.keys() | richer.keys())
+
+
+@pytest.mark.parametrize(
+    ("name", "danger", "rest"),
+    [("development", (0.99, 0.99), (0.98, 0.98)), ("held out", (0.75, 0.85), (0.86, 0.82))],
+)
+def test_the_labelled_notes(name: str, danger: tuple[float, float], rest: tuple[float, float]) -> None:
+    found = measure(name)
+    print(f"\n{name}, {found.notes} notes: danger {found.danger}; rest {found.rest}; asks {found.asks}")
+    print(f"notes of which a danger raised no alarm at all: {found.unwarned}")
+    assert found.notes >= 240
+    assert found.danger.precision >= danger[0] and found.danger.recall >= danger[1]
+    assert found.rest.precision >= rest[0] and found.rest.recall >= rest[1]
+    assert found.unwarned <= (0 if name == "development" else 2)
+
+
+def test_the_halves_share_no_note_and_make_the_whole() -> None:
+    texts = [note["text"] for name in ("development", "held out") for note in half(name)]
+    assert sorted(texts) == sorted(note["text"] for note in labelled_notes())
+
+
+def test_a_season_of_notes_is_read_in_no_time() -> None:
+    notes = [note["text"] for note in labelled_notes()]
+    started = time.perf_counter()
+    for text in notes:
+        read_note(text, V8, None, BANKS)
+    # 500 runs of 8 notes within 2 s on a slow machine; about 0.5 s on an idle one.
+    assert (time.perf_counter() - started) / len(notes) < 2.0 / 4000
