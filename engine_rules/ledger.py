@@ -21,9 +21,10 @@ from engine_rules.changes import changes
 from engine_rules.evidence import is_boiling, known_safe
 from engine_rules.kept import SameLog
 from engine_rules.logbook import Cell, Logbook, Run
-from engine_rules.moves import Moved, moved_between
-from engine_rules.response import responses_before
+from engine_rules.moves import Logged, Moved, as_logged, moved_between
+from engine_rules.response import responses
 from engine_rules.results import KINDS, Score, chance_of_noise, logged, not_comparable, score
+from engine_rules.settings import SettingReader
 
 VERDICTS = ("helped", "hurt", "cannot be told from noise", "not comparable")
 # More repeats than this nobody makes.
@@ -103,15 +104,17 @@ class _Books:
     """The runs in groups of one tune-up, their scores, and the noise of the repeats up to each run, by kind."""
 
     logbook: Logbook
+    _reader: SettingReader
     starts: list[int] = field(default_factory=list)
     ends: list[int] = field(default_factory=list)
     group_of: list[int] = field(default_factory=list)
     scores: list[dict[str, Score | str]] = field(default_factory=list)
     noise: list[dict[str, _Noise]] = field(default_factory=list)
+    _logged: dict[int, Logged] = field(default_factory=dict)
 
     @staticmethod
     def of(logbook: Logbook) -> _Books:
-        books = _Books(logbook)
+        books = _Books(logbook, SettingReader(logbook))
         noise: dict[str, _Noise] = {kind: _Noise() for kind in KINDS}
         repeats: dict[str, list[int]] = {}
         for at, run in enumerate(logbook.runs):
@@ -137,6 +140,11 @@ class _Books:
         found = (self.scores[other][kind] for other in earlier)
         return [one.pct for one in found if isinstance(one, Score)]
 
+    def _as_logged(self, at: int) -> Logged:
+        if at not in self._logged:
+            self._logged[at] = as_logged(self.logbook, self._reader, self.logbook.runs[at])
+        return self._logged[at]
+
     def scored(self, run: Run, kind: str) -> Score | str:
         lifted = run.conduct.lifted_or_spun
         if lifted is not None and lifted.value:
@@ -146,9 +154,11 @@ class _Books:
     def line(self, group: int, last: int, judged_at: int) -> LedgerLine:
         """The change into a group, its repeats up to `last` taken together, judged by the noise known at a run."""
         runs = self.logbook.runs
-        then, now = runs[self.ends[group - 1]], runs[self.starts[group]]
-        gains = responses_before(self.logbook, now)
-        moved = moved_between(gains.taught(self.logbook), then, now, gains.gains(self.logbook.targets))
+        before, after = self.ends[group - 1], self.starts[group]
+        then, now = runs[before], runs[after]
+        taught = responses(self.logbook, after)
+        gains = taught.gains(self.logbook.targets)
+        moved = moved_between(taught.taught(self.logbook), self._as_logged(before), self._as_logged(after), gains)
         found = self._judged(group, last, judged_at, moved)
         back = self._back(then, now, moved) if found.verdict == "hurt" else ""
         cells = [run.places.get("name") for run in (then, now)]

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass
+from statistics import fmean
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,14 +44,27 @@ class Moved:
     back_is_harder: bool
 
 
-def moved_between(logbook: Logbook, then: Run, now: Run, gains: Gains) -> Moved:
+@dataclass(frozen=True, slots=True, eq=False)
+class Logged:
+    """A run as far as it moves readings, and what was read of it by kind and place; None where no set was fit."""
+
+    run: Run
+    setting: Setting | str
+    answered: Mapping[tuple[str, int | str], Answer] | None
+
+
+def as_logged(logbook: Logbook, reader: SettingReader, run: Run) -> Logged:
+    """What the log holds of one run."""
+    answered = {(one.kind, one.of): one for one in answers(logbook, run)} if readable(logbook, run) else None
+    return Logged(run, reader.read(run), answered)
+
+
+def moved_between(logbook: Logbook, then: Logged, now: Logged, gains: Gains) -> Moved:
     """From one run to the next, by these gains; `logbook` holds the shares and the exponent to reckon with."""
-    reader = SettingReader(logbook)
-    settings = [reader.read(run) for run in (then, now)]
-    for run, one in zip((then, now), settings, strict=True):
-        if isinstance(one, str):
-            return Moved(f"not known: of run {run.name}, {one}", "", 0.0, True)
-    before, after = settings
+    before, after = then.setting, now.setting
+    for one, setting in ((then, before), (now, after)):
+        if isinstance(setting, str):
+            return Moved(f"not known: of run {one.run.name}, {setting}", "", 0.0, True)
     assert isinstance(before, Setting) and isinstance(after, Setting)
     mixture, timing, heat = _state(logbook, before, after)
     most_pct = _most_pct(logbook.targets, mixture, timing)
@@ -61,7 +75,10 @@ def moved_between(logbook: Logbook, then: Run, now: Run, gains: Gains) -> Moved:
         said.append(f"near best worth no more than ±{most_pct:.2g} % of torque")
     hard = bool((after.flow_pct > before.flow_pct).any() or (after.trim_pct > before.trim_pct).any())
     hard = hard or bool((after.timing_deg < before.timing_deg).any() or (heat < 0).any())
-    expected, seen = _readings(logbook, then, now, _answering(gains, mixture, timing, heat), before, after)
+    numbers = logbook.engine.numbers
+    pairs = zip(numbers, before.families, after.families, strict=True)
+    other = {number for number, family, family_now in pairs if family != family_now}
+    expected, seen = _readings(numbers, then, now, _answering(gains, mixture, timing, heat), other)
     return Moved("; ".join([*said, *expected]), seen, most_pct, hard)
 
 
@@ -105,15 +122,17 @@ def _answering(gains: Gains, mixture: Array, timing: Array, heat: Array) -> Call
 
 
 def _readings(
-    logbook: Logbook, then: Run, now: Run, answering: Callable[[str], Array], before: Setting, after: Setting
+    numbers: Sequence[int], then: Logged, now: Logged, answering: Callable[[str], Array], other: Set[int]
 ) -> tuple[list[str], str]:
-    """What is expected of each kind of reading, in words, and what was seen; means over the cylinders read twice."""
-    unfit = [run.name for run in (then, now) if not readable(logbook, run)]
-    if unfit:
+    """What is expected of each kind of reading, in words, and what was seen; means over the cylinders read twice.
+
+    other: cylinders with a plug of another kind, whose marks are left out.
+    """
+    early, late = then.answered, now.answered
+    if early is None or late is None:
+        unfit = [one.run.name for one in (then, now) if one.answered is None]
         return [], f"not compared: no set fit to read on run {' and '.join(unfit)}"
-    early, late = ({(one.kind, one.of): one for one in answers(logbook, run)} for run in (then, now))
-    place = {number: at for at, number in enumerate(logbook.engine.numbers)}
-    other = {number for number, at in place.items() if before.families[at] != after.families[at]}
+    place = {number: at for at, number in enumerate(numbers)}
     expected, seen = [], []
     for kind, (name, unit, scale) in NAMES.items():
         pairs = [
@@ -121,17 +140,17 @@ def _readings(
             for key, one in late.items()
             if key[0] == kind and key in early and not (kind in MARKS and key[1] in other)
         ]
-        if not pairs:
-            continue
-        should = np.mean([np.mean([answering(kind)[place[at]] for at in one.cylinders]) for _, one in pairs])
-        expected.append(f"{name} {scale * should:+.2g}{unit}")
-        seen.append(f"{name} {_mean_words(pairs, scale)}{unit}")
+        if pairs:
+            each = answering(kind).tolist()
+            should = fmean(fmean(each[place[at]] for at in one.cylinders) for _, one in pairs)
+            expected.append(f"{name} {scale * should:+.2g}{unit}")
+            seen.append(f"{name} {_mean_words(pairs, scale)}{unit}")
     if other:
         seen.append("marks on other plugs are not compared")
     return expected, "; ".join(seen) or "nothing was read on both runs"
 
 
 def _mean_words(pairs: list[tuple[Answer, Answer]], scale: float) -> str:
-    mean = float(np.mean([late.amount - early.amount for early, late in pairs]))
+    mean = fmean(late.amount - early.amount for early, late in pairs)
     sd = math.sqrt(sum(early.sd**2 + late.sd**2 for early, late in pairs)) / len(pairs)
     return f"{scale * mean:+.2g} ± {scale * sd:.1g}"

@@ -102,12 +102,12 @@ def responses_before(logbook: Logbook, run: Run) -> Responses:
 
     This run's own readings stay out, or a leaner ring could change the gain that all rings are read by.
     """
-    return _history(SameLog(logbook)).before(logbook.runs.index(run))
+    return responses(logbook, logbook.runs.index(run))
 
 
-def responses(logbook: Logbook) -> Responses:
-    """What all the runs of the log teach."""
-    return _history(SameLog(logbook)).before(len(logbook.runs))
+def responses(logbook: Logbook, count: int | None = None) -> Responses:
+    """What the first so many runs of the log teach; all of them without a count."""
+    return _history(SameLog(logbook)).before(len(logbook.runs) if count is None else count)
 
 
 @lru_cache(maxsize=2)
