@@ -156,15 +156,15 @@ def check(log: Log) -> None:
     from workbook_template.log_file import open_log
     from workbook_template.say import print_check
 
-    opened = open_log(log)
-    advice, reason = None, ""
-    try:
-        opened.book.logbook.run()
-    except LogbookError as error:
-        reason = str(error)
-    else:
-        advice = advise(opened.book.logbook)
-    print_check(_terminal(), opened, advice, reason)
+    for one in open_log(log).cars():
+        advice, reason = None, ""
+        try:
+            one.book.logbook.run()
+        except LogbookError as error:
+            reason = str(error)
+        else:
+            advice = advise(one.book.logbook)
+        print_check(_terminal(), one, advice, reason)
 
 
 @app.command()
@@ -181,6 +181,9 @@ def fill(
     ] = None,
     run: Annotated[str | None, typer.Option(metavar="RUN", help="The run to advise; else the newest.")] = None,
     every: Annotated[bool, typer.Option("--all", help="Advise every run with readings.")] = False,
+    car: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Of a workbook with several cars, this one; else each.")
+    ] = None,
     to_json: Annotated[
         str | None, typer.Option("--json", metavar="FILE", help="Write the advice as JSON too; - is the terminal.")
     ] = None,
@@ -188,24 +191,41 @@ def fill(
     """Fill in the advice, the card for the next run and the reasons."""
     from engine_rules.logbook import LogbookError
     from workbook_template.fill import tab_unit
-    from workbook_template.log_file import fill_in, json_bytes, open_log, runs_to_read, write_json
+    from workbook_template.how_read import NotRecognised
+    from workbook_template.log_file import ask_first, fill_cars, json_bytes, open_log, runs_to_read, write_json
     from workbook_template.say import advice_lines, filled_lines
 
     if every and run is not None:
         raise LogbookError("--run and --all do not go together; give one of them")
     json_file = _json_target(to_json)
-    opened = open_log(log, out)
-    names = runs_to_read(opened) if every else [opened.book.logbook.run(run).name]
-    advices = _advised(opened, names)
-    filled = fill_in(opened, advices)
-    data = [advice.as_json() for advice in advices]
+    try:
+        opened = open_log(log, out)
+    except NotRecognised as error:
+        raise ask_first(log, out, error) from None
+    advised: list[tuple[LogFile, list[Advice]]] = []
+    for one in opened.cars(car):
+        names = runs_to_read(one) if every else [one.book.logbook.run(run).name]
+        advised.append((one, _advised(one, names)))
+    filled = fill_cars(opened, [(one.book, advices) for one, advices in advised])
+    data = _as_data(advised, every)
     if json_file is not None:
-        write_json(json_file, data if every else data[0])
+        write_json(json_file, data)
     elif to_json is not None:
-        sys.stdout.buffer.write(json_bytes(data if every else data[0]))
+        sys.stdout.buffer.write(json_bytes(data))
     terminal = _terminal(error=to_json == "-")
-    for line in (*advice_lines(advices[-1], tab_unit(opened.book)), *filled_lines(filled, len(advices))):
+    for one, advices in advised:
+        car_named = [f"{one.book.car}:"] if len(advised) > 1 else []
+        for line in (*car_named, *advice_lines(advices[-1], tab_unit(one.book))):
+            terminal.print(line, soft_wrap=True)
+    for line in filled_lines(filled, sum(len(advices) for _, advices in advised)):
         terminal.print(line, soft_wrap=True)
+
+
+def _as_data(advised: Sequence[tuple[LogFile, list[Advice]]], every: bool) -> object:
+    """The advice as plain data: of one run, of every run as a list; of several cars by their names."""
+    of_cars = [[advice.as_json() for advice in advices] for _, advices in advised]
+    data = [of_car if every else of_car[0] for of_car in of_cars]
+    return data[0] if len(data) == 1 else {one.book.car: of_car for (one, _), of_car in zip(advised, data, strict=True)}
 
 
 def _advised(log: LogFile, names: Sequence[str]) -> list[Advice]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -14,12 +15,15 @@ from workbook_template.card import draw_card
 from workbook_template.charts import draw_charts
 from workbook_template.found import Place
 from workbook_template.hosts.protocol import CellOut, Changes, SheetOut, Style
+from workbook_template.how_read_sheet import draw_how_read
 from workbook_template.layout import layout, split_heading
 from workbook_template.page import Drawn
 from workbook_template.why import WhySheet, draw_why
 from workbook_template.wording import ERROR_FORMAT, KEEP, LINK_COLOR, jet_move, signed_format, swap_words
 
 NEXT_RUN, WHY, CHARTS = "Next run", "Why", "Charts"
+MOST_LETTERS = 31  # of a sheet's name
+SheetCells = Mapping[str, Mapping[tuple[int, int], CellOut]]
 
 # Which rules speak for a column where several fired for its cylinder: the module of the rule's id.
 _SPEAKERS = {
@@ -45,6 +49,29 @@ class Said:
     key: str = ""
 
 
+def sheet_for(name: str, car: str) -> str:
+    """The name of one of our sheets; in a book of several cars with the car's name behind it."""
+    return re.sub(r"[\[\]:*?/\\]", "-", f"{name} {car}")[:MOST_LETTERS].strip() if car else name
+
+
+def plan_cars(advised: Sequence[tuple[ReadBook, Sequence[Advice]]]) -> Changes:
+    """All that the advices of every car change in their workbook; how a racer's own book was read is shown too."""
+    planned = [plan(book, advices) for book, advices in advised if advices]
+    read = [book.how_read for book, advices in advised if book.how_read is not None]
+    changes = Changes()
+    for one in planned:
+        changes = Changes(
+            cells=_together(changes.cells, one.cells),
+            if_linked=_together(changes.if_linked, one.if_linked),
+            sheets=(*changes.sheets, *one.sheets),
+        )
+    return replace(changes, sheets=(*changes.sheets, draw_how_read(read))) if read else changes
+
+
+def _together(one: SheetCells, other: SheetCells) -> SheetCells:
+    return {sheet: {**one.get(sheet, {}), **other.get(sheet, {})} for sheet in [*one, *other]}
+
+
 def plan(read_book: ReadBook, advices: Sequence[Advice]) -> Changes:
     """All that these advices change in the workbook.
 
@@ -56,9 +83,10 @@ def plan(read_book: ReadBook, advices: Sequence[Advice]) -> Changes:
     order = {run.name: at for at, run in enumerate(read_book.logbook.runs)}
     newest = max(advices, key=lambda advice: order[advice.run])
     run = read_book.logbook.run(newest.run)
-    card = draw_card(NEXT_RUN, read_book.logbook, run, newest, tab_unit(read_book))
+    next_run, why_name, charts = (sheet_for(name, read_book.car) for name in (NEXT_RUN, WHY, CHARTS))
+    card = draw_card(next_run, read_book.logbook, run, newest, tab_unit(read_book))
     said = readings_cells(read_book, newest)
-    why = draw_why(WHY, newest, _shown(said, card, newest))
+    why = draw_why(why_name, newest, _shown(said, card, newest))
     runs = {advice.run for advice in advices}
     cells: dict[Place, CellOut] = {
         place: CellOut(heading.text, note=heading.note or None) for place, heading in read_book.headings(runs).items()
@@ -70,7 +98,7 @@ def plan(read_book: ReadBook, advices: Sequence[Advice]) -> Changes:
     return Changes(
         cells=_by_sheet(cells),
         if_linked=_by_sheet(_unlinked(read_book, runs)),
-        sheets=(_linked_card(card, newest, why), why.sheet, draw_charts(CHARTS, newest)),
+        sheets=(_linked_card(card, newest, why), why.sheet, draw_charts(charts, newest)),
     )
 
 
@@ -95,8 +123,8 @@ def _shown(said: Mapping[Place, Said], card: Drawn, advice: Advice) -> Mapping[i
     for (row, column), because in sorted(card.stands_on.items()):
         for number in because:
             cells = shown.setdefault(number, [])
-            if all(cell.sheet != NEXT_RUN for cell in cells):
-                cells.append(Cell(NEXT_RUN, f"{get_column_letter(column)}{row}"))
+            if all(cell.sheet != card.sheet.name for cell in cells):
+                cells.append(Cell(card.sheet.name, f"{get_column_letter(column)}{row}"))
     return shown
 
 

@@ -11,7 +11,6 @@ from engine_rules.logbook import Cell
 from workbook_template.headings import Meaning
 from workbook_template.hosts.protocol import CellValue, SheetBlock
 from workbook_template.layout import Unit
-from workbook_template.tables import as_text
 
 Place = tuple[str, int, int]  # sheet, row, column
 
@@ -32,17 +31,16 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One cell under a heading, filled or blank; written: what stands there, where the value was worked out from it."""
+    """One cell under a heading, filled or blank, or a part of what a cell says."""
 
     value: CellValue
     cell: Cell
     heading: Heading
-    written: str = ""
 
     def worked_out(self, value: CellValue, sheet: str, key: str, unit: Unit | None = None) -> Value:
         """A value of another column that this cell says too."""
         meaning = Meaning(sheet, key, None, unit)
-        return Value(value, self.cell, replace(self.heading, meaning=meaning), self.written or as_text(self.value))
+        return Value(value, self.cell, replace(self.heading, meaning=meaning))
 
 
 @dataclass(frozen=True, slots=True)

@@ -67,7 +67,7 @@ def _line(values: Mapping[str, Value], sheet: str, units: Units) -> Iterable[tup
             if unit is None:
                 # A cell that names its own unit is read all the same.
                 unit, held = column.quantity.house_unit("us"), held if _names_a_unit(held) else None
-        yield key, (held, Origin(value.cell, value.written or as_text(value.value), unit))
+        yield key, (held, Origin(value.cell, as_text(value.value), unit))
 
 
 def _names_a_unit(value: CellValue) -> bool:

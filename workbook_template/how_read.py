@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from engine_rules.logbook import Cell
+from engine_rules.logbook import Cell, LogbookError
 from workbook_template.found import Heading
 from workbook_template.headings import (
     READINGS,
@@ -43,7 +43,7 @@ class HeadingLine:
     """One heading of the racer's, those that differ by the cylinder alone taken together."""
 
     written: str
-    first: Cell
+    first: Cell | None
     count: int
     read_as: str
     unit: str
@@ -54,12 +54,16 @@ class HeadingLine:
 
 @dataclass(frozen=True, slots=True)
 class EngineLine:
-    """One setting of the engine that no sheet Engine gives: what was taken, and what is asked."""
+    """One setting of the engine that no sheet Engine gives: what was taken, and what is asked.
+
+    sure: 'yours' where the racer answered, else 'taken'.
+    """
 
     setting: str
     heading: str
     taken: str
     question: str
+    sure: str = "taken"
     choices: tuple[str, ...] = ()
 
 
@@ -73,7 +77,7 @@ class Corrections:
 
     def meaning(self, written: str) -> Meaning | None:
         """The racer's own meaning of a heading, None where nothing was corrected."""
-        key = _key(written)
+        key = heading_key_of(written)
         named, unit = self.meanings.get(key), self.units.get(key, "")
         if named is None and not unit:
             return None
@@ -106,7 +110,16 @@ class HowRead:
     corrections: Corrections
 
 
-def _key(written: str) -> str:
+class NotRecognised(LogbookError):
+    """No log was found in the headings as they were understood; how_read: what was, for the racer to correct."""
+
+    def __init__(self, text: str, how_read: HowRead) -> None:
+        super().__init__(text)
+        self.how_read = how_read
+
+
+def heading_key_of(written: str) -> str:
+    """The key under which a heading's corrections are kept."""
     return generalised(written).casefold()
 
 
@@ -135,9 +148,9 @@ def read_corrections(blocks: Sequence[SheetBlock]) -> Corrections:
                 None,
             )
             if choice is not None:
-                found[_key(texts[0])] = choice
+                found[heading_key_of(texts[0])] = choice
             if texts[YOUR_UNIT]:
-                units[_key(texts[0])] = texts[YOUR_UNIT]
+                units[heading_key_of(texts[0])] = texts[YOUR_UNIT]
         elif part == ENGINE_HEADS[0] and texts[0] and texts[YOUR_MEANING]:
             answers[texts[0].casefold()] = texts[YOUR_MEANING]
     return Corrections(found, units, answers)
@@ -149,7 +162,7 @@ def heading_lines(
     """A line for each different heading, in the order met."""
     members: dict[str, list[Heading]] = {}
     for heading in headings:
-        members.setdefault(_key(heading.written), []).append(heading)
+        members.setdefault(heading_key_of(heading.written), []).append(heading)
     return tuple(_line(group, units, examples) for group in members.values())
 
 
@@ -163,7 +176,7 @@ def _line(group: Sequence[Heading], units: Units, examples: Mapping[Cell, str]) 
         named = meaning.unit
         if named is None and heading_key(first) in units.settled:
             named = units.settled[heading_key(first)]
-            sure = "likely" if sure == "sure" and len(_known_units(first)) > 1 else sure
+            sure = "likely" if sure == "sure" and _has_two_units(first) else sure
         unit = named.name if named is not None else ""
         if heading_key(first) in units.open:
             fitting = " or ".join(one.name for one in units.open[heading_key(first)])
@@ -182,6 +195,7 @@ def _unit_question(fitting: str) -> str:
     return f"in {fitting}? The numbers fit either, so they are not used until you say"
 
 
-def _known_units(heading: Heading) -> Sequence[str]:
+def _has_two_units(heading: Heading) -> bool:
     column = heading.meaning.column if heading.meaning is not None else None
-    return list(column.quantity.units) if column is not None and column.quantity is not None else []
+    quantity = column.quantity if column is not None else None
+    return quantity is not None and quantity.us != quantity.si

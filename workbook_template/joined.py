@@ -43,8 +43,9 @@ def spot_of(value: Value) -> Spot:
     meaning = value.heading.meaning
     column = (meaning.column if meaning else None) or column_of(RUNS, "notes")
     assert column is not None
-    written = value.written or as_text(value.value)
-    return Spot(value.value, written, value.cell, PlacedColumn(column, 0, meaning.unit if meaning else None))
+    return Spot(
+        value.value, as_text(value.value), value.cell, PlacedColumn(column, 0, meaning.unit if meaning else None)
+    )
 
 
 def join(sheets: Sequence[Sheetful], findings: list[Finding]) -> list[LoggedCar]:

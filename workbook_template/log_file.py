@@ -7,7 +7,7 @@ import json
 import os
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,22 +16,37 @@ from openpyxl.workbook import Workbook
 from engine_rules.advice import Advice
 from engine_rules.logbook import LogbookError
 from workbook_template.build import BlankOptions, build_blank
-from workbook_template.fill import NEXT_RUN, WHY, plan
+from workbook_template.fill import NEXT_RUN, WHY, plan_cars, sheet_for
 from workbook_template.hosts.file import FileHost
-from workbook_template.hosts.protocol import SheetBlock
+from workbook_template.hosts.protocol import Changes, SheetBlock
+from workbook_template.how_read import HOW_READ, NotRecognised
+from workbook_template.how_read_sheet import draw_how_read
 from workbook_template.package import open_package
-from workbook_template.read import ReadBook, read_logbook
+from workbook_template.read import ReadBook, read_logbooks
 
 ROOM_BYTES = 2**20
 
 
 @dataclass(frozen=True, slots=True)
 class LogFile:
-    """A workbook that was read: its host, its sheets as they stand, and the log in them."""
+    """A workbook that was read: its host, its sheets as they stand, and the log of each car in them."""
 
     host: FileHost
     blocks: tuple[SheetBlock, ...]
-    book: ReadBook
+    books: tuple[ReadBook, ...]
+
+    @property
+    def book(self) -> ReadBook:
+        """The log of the first car, or of the only one."""
+        return self.books[0]
+
+    def cars(self, car: str | None = None) -> tuple[LogFile, ...]:
+        """The same for each car by itself, or for the car of that name. Raises LogbookError for no such car."""
+        wanted = [book for book in self.books if car is None or book.car.casefold() == car.strip().casefold()]
+        if not wanted:
+            known = ", ".join(book.car for book in self.books if book.car) or "one car only, without a name"
+            raise LogbookError(f"there is no car {car} in the workbook; it has {known}")
+        return tuple(replace(self, books=(book,)) for book in wanted)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +63,7 @@ def open_log(path: Path, out: Path | None = None) -> LogFile:
     """Read a workbook. Raises LogbookError for what cannot be used."""
     host = FileHost(path, out)
     blocks = host.read()
-    return LogFile(host, blocks, read_logbook(blocks))
+    return LogFile(host, blocks, read_logbooks(blocks))
 
 
 def runs_to_read(log: LogFile) -> Sequence[str]:
@@ -67,10 +82,29 @@ def advise_each(log: LogFile, names: Iterable[str]) -> Iterator[Advice]:
 
 
 def fill_in(log: LogFile, advices: Sequence[Advice]) -> Filled:
-    """Write the advice into the workbook. Raises LogbookError where it cannot take it; nothing is changed then."""
-    log.host.apply(plan(log.book, advices))
+    """Write the first car's advice into the workbook, as `fill_cars` does."""
+    return fill_cars(log, [(log.book, advices)])
+
+
+def fill_cars(log: LogFile, advised: Sequence[tuple[ReadBook, Sequence[Advice]]]) -> Filled:
+    """Write the advice of these cars into the workbook; names are those of the first car's sheets.
+
+    Raises LogbookError where the workbook cannot take it; nothing is changed then.
+    """
+    log.host.apply(plan_cars(advised))
     names = open_package(log.host.out).owned.sheets
-    return Filled(log.host.out, log.host.backup, names.get(NEXT_RUN, NEXT_RUN), names.get(WHY, WHY))
+    card, why = (sheet_for(name, advised[0][0].car) for name in (NEXT_RUN, WHY))
+    return Filled(log.host.out, log.host.backup, names.get(card, card), names.get(why, why))
+
+
+def ask_first(path: Path, out: Path | None, not_read: NotRecognised) -> LogbookError:
+    """Add the sheet 'How it was read' alone, so that the racer can say what the headings mean; the error to raise."""
+    host = FileHost(path, out)
+    host.read()
+    host.apply(Changes(sheets=(draw_how_read([not_read.how_read]),)))
+    return LogbookError(
+        f"{not_read}; the sheet {HOW_READ} of {host.out.name} now lists what was found: correct it there"
+    )
 
 
 def make_blank(path: Path, options: BlankOptions) -> None:

@@ -10,10 +10,10 @@ from workbook_template.book import ReadBook
 from workbook_template.found import Line
 from workbook_template.gathered import readings_table, row_of, runs_table
 from workbook_template.hosts.protocol import SheetBlock
-from workbook_template.how_read import Corrections, HowRead, heading_lines, read_corrections
+from workbook_template.how_read import Corrections, EngineLine, HowRead, NotRecognised, heading_lines, read_corrections
 from workbook_template.joined import LoggedCar, spot_of, values_of
 from workbook_template.layout import layout
-from workbook_template.own_engine import OwnParts, own_parts, own_sheet
+from workbook_template.own_engine import own_parts, own_sheet
 from workbook_template.own_places import OwnPlaces, own_places
 from workbook_template.read_notes import with_notes
 from workbook_template.read_runs import read_readings, read_runs
@@ -31,8 +31,27 @@ def read_own(blocks: Sequence[SheetBlock]) -> tuple[ReadBook, ...]:
     parts = [block for block in blocks if _is_part(block, blocks)]
     found = recognise(blocks, corrections, parts)
     units = settle_units([run for car in found.cars for run in car.runs])
+    _refuse_nothing(found, units, corrections)
     house = _house(units, found)
-    return tuple(_book(car, blocks, found, units, house, corrections) for car in found.cars)
+    cars = [car for car in found.cars if any(run.cylinders for run in car.runs)]
+    return tuple(_book(car, blocks, found, units, house, corrections) for car in cars)
+
+
+def _refuse_nothing(found: Recognised, units: Units, corrections: Corrections) -> None:
+    """Raise NotRecognised where no run, or no cylinder of any, was found."""
+    text = ""
+    if not found.cars:
+        text = (
+            "no log of runs was found in the workbook; name the columns above a row for each run, such as Run, Date, "
+            "Air temp and 'Cyl 1 ring', or copy your log into a new blank workbook"
+        )
+    elif not any(run.cylinders for car in found.cars for run in car.runs):
+        text = (
+            "no plug reading of any cylinder was found in the workbook; name the cylinder in the headings, as in "
+            "'Cyl 1 ring', or give each cylinder a row of its own"
+        )
+    if text:
+        raise NotRecognised(text, _how_read(found, units, (), corrections))
 
 
 def _is_part(block: SheetBlock, blocks: Sequence[SheetBlock]) -> bool:
@@ -59,7 +78,7 @@ def _book(
     with_jets = parts.ladder is not None
     ladder = parts.ladder or NO_JETS
     runs_list, readings_list = runs_table(car.runs, units, with_jets=with_jets), readings_table(car.runs, units)
-    engine = parts.engine if with_jets else replace(parts.engine)
+    engine = parts.engine
     run_rows = read_runs(runs_list, replace(engine, stations=engine.stations if with_jets else ()), ladder, findings)
     plain_runs = [one.run for one in run_rows]
     read = read_readings(readings_list, plain_runs, engine, parts.shelf, findings)
@@ -78,7 +97,7 @@ def _book(
         reading_rows=row_of(car.runs),
         engine_cells=parts.cells,
         own=_places(car, engine, house, blocks),
-        how_read=_how_read(found, units, parts, corrections),
+        how_read=_how_read(found, units, parts.lines, corrections),
         car=car.name,
     )
 
@@ -98,16 +117,16 @@ def _lines(car: LoggedCar, engine: Engine) -> Iterable[tuple[tuple[str, int], Li
                 yield (run.name, number), line
 
 
-def _how_read(found: Recognised, units: Units, parts: OwnParts, corrections: Corrections) -> HowRead:
+def _how_read(found: Recognised, units: Units, lines: tuple[EngineLine, ...], corrections: Corrections) -> HowRead:
     examples: dict[Cell, str] = {}
     for car in found.cars:
         for values in values_of(car.runs):
             for value in values.values():
                 if value.value is not None:
-                    examples[value.heading.cell] = value.written or spot_of(value).shown
+                    examples[value.heading.cell] = spot_of(value).shown
     return HowRead(
         headings=heading_lines(found.headings, units, examples, corrections),
-        engine=parts.lines,
+        engine=lines,
         questions=found.questions,
         shapes={sheet.sheet: sheet.shape for sheet in found.sheets},
         aside=found.aside,

@@ -99,12 +99,7 @@ def _assumed_engine(
     car: LoggedCar, answers: Mapping[str, str], lines: list[EngineLine], findings: list[Finding]
 ) -> Engine:
     numbers = sorted({number for run in car.runs for number in run.cylinders})
-    if not numbers:
-        raise LogbookError(
-            "no plug reading of any cylinder was found in the workbook; name the cylinder in the headings, as in "
-            "'Cyl 1 ring', or give each cylinder a row of its own"
-        )
-    asks = _Asking(answers, lines)
+    asks = _Asking(answers, lines, car.name)
     fuel = asks.word("fuel", "unleaded gasoline", "which fuel does it burn? On alcohol the ring says nothing")
     length = _seen_length(car)
     run_length = asks.word("run_length", length or "long", "short: a pass or a pull; long: minutes at load")
@@ -149,25 +144,33 @@ class _Asking:
 
     answers: Mapping[str, str]
     lines: list[EngineLine]
+    car: str
+
+    def _named(self, heading: str) -> str:
+        return f"{self.car}: {heading}" if self.car else heading
+
+    def _answer(self, heading: str) -> str:
+        return self.answers.get(self._named(heading).casefold(), "")
 
     def word(self, key: str, otherwise: str, question: str) -> str:
         """The word answered, or the default."""
         setting = next(one for one in layout().sheets["engine"].settings if one.key == key)
         words = layout().lists[setting.list]
-        answer = self.answers.get(setting.heading.casefold())
+        answer = self._answer(setting.heading)
         word = words.find(answer) if answer else None
         if answer and word is None:
             raise LogbookError(
                 f"'{answer}' is not a word for {setting.heading}; use one of {', '.join(words.words)}",
                 "How it was read",
             )
-        self.lines.append(EngineLine(key, setting.heading, word or otherwise, question, words.words))
+        heading = self._named(setting.heading)
+        self.lines.append(EngineLine(key, heading, word or otherwise, question, _sure(answer), words.words))
         return word or otherwise
 
     def numbers(self, heading: str, taken: str, question: str) -> tuple[int, ...]:
         """The cylinders answered, in their order."""
-        answer = self.answers.get(heading.casefold(), "")
-        self.lines.append(EngineLine(heading, heading, answer or taken, question))
+        answer = self._answer(heading)
+        self.lines.append(EngineLine(heading, self._named(heading), answer or taken, question, _sure(answer)))
         parts = re.findall(r"\d+", answer)
         return tuple(int(part) for part in (list(parts[0]) if len(parts) == 1 and len(parts[0]) > 2 else parts))
 
@@ -182,6 +185,10 @@ class _Asking:
         return order
 
 
+def _sure(answer: str) -> str:
+    return "yours" if answer else "taken"
+
+
 def _places(numbers: Sequence[int], asks: _Asking) -> tuple[Places, str]:
     """Banks as answered; one row where they were not, since no bank is guessed."""
     arrangement = asks.word("arrangement", "inline", "how do the cylinders stand? Until it is said, as one row")
@@ -194,8 +201,10 @@ def _places(numbers: Sequence[int], asks: _Asking) -> tuple[Places, str]:
     if arrangement == "inline" or not left or len(left) == len(numbers):
         return {number: ("", place) for place, number in enumerate(numbers, start=1)}, "inline"
     right = [number for number in numbers if number not in left]
-    banks = {number: ("L", place) for place, number in enumerate(left, start=1)}
-    return {**banks, **{number: ("R", place) for place, number in enumerate(right, start=1)}}, arrangement
+    banks = {
+        number: (side, place) for side, bank in (("L", left), ("R", right)) for place, number in enumerate(bank, 1)
+    }
+    return {number: banks[number] for number in numbers}, arrangement
 
 
 def _seen_length(car: LoggedCar) -> str:

@@ -19,7 +19,7 @@ from workbook_template.spelled_out import spell_out
 from workbook_template.tables import find_table
 
 LEAST_TOLD = 3
-_WRITTEN = re.compile(rf"(next run|why|charts|ledger|{HOW_READ})\b.*", re.IGNORECASE)
+_WRITTEN = re.compile(rf"(next run|why|charts|ledger|today|{HOW_READ})\b.*", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ def _has_headings(block: SheetBlock, key: str) -> bool:
 def recognise(blocks: Sequence[SheetBlock], corrections: Corrections, parts: Sequence[SheetBlock]) -> Recognised:
     """The runs and readings of a book in a layout of the racer's own.
 
-    parts: sheets that describe the engine and the shelf, read elsewhere. Raises LogbookError where no run was found.
+    parts: sheets that describe the engine and the shelf, read elsewhere. Without a run there is no car.
     """
     sheets: list[Sheetful] = []
     aside: list[str] = []
@@ -77,14 +77,11 @@ def recognise(blocks: Sequence[SheetBlock], corrections: Corrections, parts: Seq
     findings: list[Finding] = []
     questions: list[Question] = []
     cars = join(sheets, findings)
-    if not cars or not any(car.runs for car in cars):
-        raise LogbookError(
-            "no log of runs was found in the workbook; name the columns above a row for each run, such as Run, Date, "
-            "Air temp and 'Cyl 1 ring', or copy your log into a new blank workbook"
-        )
     for car in cars:
         spell_out(car.runs, _asking(questions), findings)
-    return Recognised(tuple(cars), tuple(sheets), tuple(questions), tuple(findings), tuple(aside))
+    return Recognised(
+        tuple(car for car in cars if car.runs), tuple(sheets), tuple(questions), tuple(findings), tuple(aside)
+    )
 
 
 def _read_sheet(block: SheetBlock, corrections: Corrections) -> Sheetful | None:

@@ -20,9 +20,10 @@ from workbook_template.fill import CHARTS, NEXT_RUN, WHY
 from workbook_template.hosts.scratch import area_ref
 from workbook_template.layout import layout, split_heading
 from workbook_template.log_file import Filled, LogFile
+from workbook_template.say_read import print_how_read
 from workbook_template.tables import Table, as_text
-from workbook_template.wording import (
 from workbook_template.today_sheet import TODAY
+from workbook_template.wording import (
     caution_lines,
     jet_move,
     plain,
@@ -85,8 +86,12 @@ def print_check(console: Console, log: LogFile, advice: Advice | None, reason: s
     """
     for line in _engine_lines(log):
         console.print(line)
-    console.print(_sheet_table(log))
     left = [block.name for block in log.blocks if block.name not in _known_sheets(log)]
+    if log.book.how_read is not None:
+        print_how_read(console, log.book.how_read)
+        left = []
+    else:
+        console.print(_sheet_table(log))
     if left:
         console.print(f"Other sheets, left alone: {', '.join(left)}")
     _print_list(console, "Met while reading", [_finding(finding) for finding in log.book.logbook.findings])

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from openpyxl.workbook import Workbook
 
 from tests.workbook_template.racers_forms import sheet_per_day, sheet_per_run
-from tests.workbook_template.racers_lists import row_per_cylinder, sheets_joined, two_heading_rows, wide
+from tests.workbook_template.racers_lists import row_per_cylinder, sheets_joined, two_cars, two_heading_rows, wide
 
 LAYOUTS: Mapping[str, Callable[[], Workbook]] = {
     "a row for each cylinder, the run in the first": lambda: row_per_cylinder(repeated=False),
@@ -19,6 +19,7 @@ LAYOUTS: Mapping[str, Callable[[], Workbook]] = {
     "runs across": lambda: wide(lambda number, name: f"#{number} {name}", turned=True),
     "sheets joined by the run": lambda: sheets_joined(by_time=False),
     "weather joined by day and time": lambda: sheets_joined(by_time=True),
+    "two cars in one list": two_cars,
     "a form for each run, a box for each cylinder": sheet_per_run,
     "a sheet for each day, forms with small tables": sheet_per_day,
 }

@@ -52,22 +52,34 @@ def _put(page: Worksheet, row: int, column: int, value: Cell, turned: bool = Fal
 def row_per_cylinder(*, repeated: bool) -> Workbook:
     """A row for each run and cylinder; what is of the run stands in the first of its rows, or in each."""
     book = blank_parts()
-    page = book.create_sheet("Log", 0)
+    _rows(book.create_sheet("Log", 0), [("", run) for run in season()], repeated)
+    return book
+
+
+def two_cars() -> Workbook:
+    """A row for each run and cylinder of two cars, whose runs are mixed; the red car made the first two runs only."""
+    book = blank_parts()
+    book["Engine"].title = "Engine Blue"
+    book.copy_worksheet(book["Engine Blue"]).title = "Engine Red"
+    runs = [(car, run) for run in season() for car in ("Blue", "Red") if car == "Blue" or run["name"] in ("11", "12")]
+    _rows(book.create_sheet("Log", 0), runs, repeated=False)
+    return book
+
+
+def _rows(page: Worksheet, runs: list[tuple[str, Run]], repeated: bool) -> None:
     page["A1"] = "Our season"
-    heads = [*RUN_CELLS, *JET_CELLS, "Cyl", *PLUG_CELLS]
+    heads = [*RUN_CELLS, *JET_CELLS, "Cyl", *PLUG_CELLS, *(["Car"] if any(car for car, _ in runs) else [])]
     for column, head in enumerate(heads, start=1):
         page.cell(3, column, head)
     row = 4
-    for run in season():
+    for car, run in runs:
         for number in CYLINDERS:
             shown = [cell(run) for cell in (*RUN_CELLS.values(), *JET_CELLS.values())]
             shown = shown if repeated or number == 1 else [None] * len(shown)
-            for column, value in enumerate(
-                [*shown, number, *(run["plugs"][number][key] for key in PLUG_CELLS.values())], 1
-            ):
+            cells = [run["plugs"][number][key] for key in PLUG_CELLS.values()]
+            for column, value in enumerate([*shown, number, *cells, car or None], start=1):
                 page.cell(row, column, value)
             row += 1
-    return book
 
 
 def wide(head: Callable[[int, str], str], *, by_quantity: bool = False, turned: bool = False) -> Workbook:

@@ -111,7 +111,10 @@ class TableOut:
 
 @dataclass(frozen=True, slots=True)
 class SheetOut:
-    """A whole sheet of ours, put in place of one of the same name or at the end of the book."""
+    """A whole sheet of ours, put in place of one of the same name or at the end of the book.
+
+    choices: area with a drop-down -> the area of this sheet that lists its words; other words are let through.
+    """
 
     name: str
     cells: Mapping[tuple[int, int], CellOut]
@@ -127,6 +130,7 @@ class SheetOut:
     repeat_rows: tuple[int, int] | None = None
     footer: str = ""
     show_gridlines: bool = False
+    choices: Mapping[tuple[int, int, int, int], tuple[int, int, int, int]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

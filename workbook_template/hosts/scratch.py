@@ -10,6 +10,7 @@ from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
 from openpyxl.comments import Comment
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.header_footer import HeaderFooterItem
 from openpyxl.worksheet.header_footer import _HeaderFooterPart as HeaderFooterPart
 from openpyxl.worksheet.hyperlink import Hyperlink
@@ -58,11 +59,23 @@ def add_sheet(book: Workbook, sheet: SheetOut, at: int | None = None) -> Workshe
         listed = Table(displayName=table.name, ref=area_ref(table.area))
         listed.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=True)
         made.add_table(listed)
+    _offer_words(made, sheet)
     for chart in sheet.charts:
         made.add_chart(native_chart(made, chart), f"{get_column_letter(chart.anchor[1])}{chart.anchor[0]}")
     _set_view(made, sheet)
     _set_print(made, sheet)
     return made
+
+
+def _offer_words(made: Worksheet, sheet: SheetOut) -> None:
+    offers: dict[tuple[int, int, int, int], DataValidation] = {}
+    for area, listed_at in sheet.choices.items():
+        top, left, bottom, right = listed_at
+        words = f"${get_column_letter(left)}${top}:${get_column_letter(right)}${bottom}"
+        offer = DataValidation(type="list", formula1=words, allow_blank=True, showErrorMessage=False)
+        offers.setdefault(listed_at, offer).add(area_ref(area))
+    for offer in offers.values():
+        made.add_data_validation(offer)
 
 
 def area_ref(area: tuple[int, int, int, int]) -> str:
