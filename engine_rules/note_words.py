@@ -70,13 +70,6 @@ class Lexicon:
     vocabulary: frozenset[str]
     table: Mapping[str, Any]
 
-    def words(self, *path: str) -> frozenset[str]:
-        """A list of single words of the file, such as words('numbers', 'not_after')."""
-        found: Any = self.table
-        for step in path:
-            found = found[step]
-        return frozenset(found)
-
 
 @cache
 def lexicon() -> Lexicon:

@@ -20,6 +20,7 @@ from engine_rules.estimate import estimate
 from engine_rules.note_words import lexicon, tokens_of
 from engine_rules.notes import DANGER, read_note
 from engine_rules.session import advise
+from engine_rules.words import word_lists
 from tests.engine_rules.logbooks import GOOD_PLUG, GOOD_RUN, good_set, logbook, run, sign, v8
 from tests.engine_rules.measured_notes import half, labelled_notes, measure
 
@@ -177,6 +178,18 @@ def test_doubt_lowers_certainty_and_danger_is_kept_and_asked() -> None:
 
 def test_what_is_not_understood_is_listed() -> None:
     assert read_note("zorched on the flange, tan", V8, 3).left_alone == ("zorched on the flange",)
+
+
+def test_the_lexicon_knows_only_words_of_the_columns() -> None:
+    table, lists = lexicon().table, word_lists()
+    meant = {(kind, word) for kind, words in table["signs"].items() for word in words}
+    meant |= {
+        tuple(sign.split(": "))
+        for meanings in table["adjectives"].values()
+        for sign in meanings.values()
+        if sign not in ("", "good")
+    }
+    assert all(word in lists[kind].words for kind, word in meant)
 
 
 def test_no_word_of_the_lexicon_is_mended_into_another() -> None:
