@@ -59,6 +59,10 @@ class ReadBook:
         row, placed = self.reading_rows.get((run, cylinder)), table.placed.get(key)
         return None if row is None or placed is None else (table.block.name, row, placed.index)
 
+    def like(self, run: str, cylinder: int) -> tuple[int, int] | None:
+        """The cell whose look is taken over for a cylinder; None where strapline's columns have a look of their own."""
+        return None if self.own is None else self.own.like(run, cylinder)
+
     def value_at(self, place: Place) -> CellValue:
         """What stands in a cell of strapline's columns."""
         if self.own is not None:

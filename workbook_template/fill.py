@@ -41,12 +41,13 @@ _PLAIN_WHY_STYLE = Style(wrap=True)
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """What goes into one filled cell, and the firings behind it; key: of its column."""
+    """What goes into one filled cell, and the firings behind it; key: of its column; like: a cell of the same look."""
 
     value: str | float | None
     because: tuple[int, ...] = ()
     number_format: str = ""
     key: str = ""
+    like: tuple[int, int] | None = None
 
 
 def sheet_for(name: str, car: str) -> str:
@@ -89,12 +90,13 @@ def plan(read_book: ReadBook, advices: Sequence[Advice]) -> Changes:
     why = draw_why(why_name, newest, _shown(said, card, newest))
     runs = {advice.run for advice in advices}
     cells: dict[Place, CellOut] = {
-        place: CellOut(heading.text, note=heading.note or None) for place, heading in read_book.headings(runs).items()
+        place: CellOut(heading.text, note=heading.note or None, like=heading.like)
+        for place, heading in read_book.headings(runs).items()
     }
     for advice in advices:
         known = said if advice is newest else readings_cells(read_book, advice)
         links = why if advice is newest else None
-        cells |= {place: _cell(one, advice, links) for place, one in known.items()}
+        cells |= {place: replace(_cell(one, advice, links), like=one.like) for place, one in known.items()}
     return Changes(
         cells=_by_sheet(cells),
         if_linked=_by_sheet(_unlinked(read_book, runs)),
@@ -161,7 +163,9 @@ def readings_cells(read_book: ReadBook, advice: Advice) -> Mapping[Place, Said]:
         for key in read_book.filled_keys:
             place = read_book.place(advice.run, one.cylinder, key)
             if place is not None:
-                said[place] = replace(by_key.get(key, Said(None)), key=key)
+                said[place] = replace(
+                    by_key.get(key, Said(None)), key=key, like=read_book.like(advice.run, one.cylinder)
+                )
     return said
 
 

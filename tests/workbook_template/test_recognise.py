@@ -6,6 +6,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+from openpyxl.styles import Border, Font, PatternFill, Side
 
 from engine_rules import advise
 from tests.workbook_template.racers_books import LAYOUTS
@@ -82,3 +83,25 @@ def test_filling_adds_and_moves_nothing_and_a_second_fill_changes_no_byte(layout
 
 def _is_ours(value: object) -> bool:
     return isinstance(value, str) and value.endswith(OURS)
+
+
+def test_what_is_added_looks_like_the_racers_own_cells(tmp_path: Path) -> None:
+    path = tmp_path / "LOG.xlsx"
+    pages = LAYOUTS["a row for each cylinder, the run in each"]()
+    for row in pages["Log"].iter_rows(min_row=3):
+        for cell in row:
+            cell.font = Font(name="Courier New", size=9, bold=cell.row == 3)
+            cell.fill = PatternFill("solid", fgColor="FFFFF2CC")
+            cell.border = Border(bottom=Side("thin"))
+            cell.number_format = cell.number_format if cell.is_date else "0.000"
+    pages.save(path)
+    book = filled(path)
+    page = openpyxl.load_workbook(path)["Log"]
+    place = book.place("14", 3, "mixture_pct")
+    assert place is not None
+    value, heading = page.cell(*place[1:]), page.cell(3, place[2])
+    for cell in (value, heading):
+        assert (cell.font.name, cell.font.size) == ("Courier New", 9)
+        assert cell.fill.fgColor.rgb == "FFFFF2CC" and cell.border.bottom.style == "thin"
+    assert heading.font.bold and not value.font.bold
+    assert value.number_format == "+0.0;-0.0;0.0" and heading.number_format == "General"

@@ -147,6 +147,7 @@ def _edit(sheet: str, row: int, column: int, cell: CellOut) -> CellEdit:
         link=None if cell.link is None else f"#{cell.link}",
         note=cell.note,
         number_format=(style.number_format or None) if style is not None else None,
+        like=cell.like,
     )
 
 

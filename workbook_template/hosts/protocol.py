@@ -68,12 +68,16 @@ class Style:
 
 @dataclass(frozen=True, slots=True)
 class CellOut:
-    """A cell to be written. link: internal target as 'Sheet!A1'. Text that starts with '=' stays text."""
+    """A cell to be written. link: internal target as 'Sheet!A1'. Text that starts with '=' stays text.
+
+    like: the cell (row, column) of the same sheet whose look it takes over, its number format aside.
+    """
 
     value: str | float | bool | datetime | None
     style: Style | None = None
     link: str | None = None
     note: str | None = None
+    like: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,8 +48,10 @@ def write(sheet: SheetPart, styles: Styles, obstacles: Obstacles, edits: list[Ce
     dates = styles.date_looks()
     for edit in edits:
         cell = sheet.made_cell(edit.row, edit.column)
-        base = sheet.style_at(edit.row, edit.column)
+        base = sheet.style_at(*(edit.like or (edit.row, edit.column)))
         number_format = edit.number_format
+        if number_format is None and edit.like is not None:
+            number_format = cell_values.default_format(edit.value) or "General"
         if number_format is None and base not in dates:
             number_format = cell_values.default_format(edit.value)
         if edit.style is not None or number_format is not None:

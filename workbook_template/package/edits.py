@@ -35,8 +35,8 @@ class CellStyle:
 class CellEdit:
     """The whole state of one cell (1-based): a note or link that is None takes away one written earlier.
 
-    `style` None keeps the cell's look; `link` leads inside the book, as "#Sheet!A1"; `number_format` is an
-    Excel format code.
+    `style` None keeps the cell's look; `like` (row, column) takes over the look of that cell of the sheet first, its
+    number format aside; `link` leads inside the book, as "#Sheet!A1"; `number_format` is an Excel format code.
     """
 
     sheet: str
@@ -47,6 +47,7 @@ class CellEdit:
     link: str | None = None
     note: str | None = None
     number_format: str | None = None
+    like: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)
