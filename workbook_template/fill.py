@@ -1,4 +1,4 @@
-"""Advice into the workbook: strapline's columns of the readings, and the sheets Next run, Why and Charts."""
+"""Advice into the workbook: strapline's columns, and the sheets Next run, Why, Ledger and Charts."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from openpyxl.utils import coordinate_to_tuple, get_column_letter
 
 from engine_rules.advice import Advice, CylinderAdvice, Firing
-from engine_rules.logbook import Cell, Engine
+from engine_rules.logbook import Cell, Engine, Run
+from engine_rules.response import learned_words, responses_before
 from workbook_template.book import ReadBook
 from workbook_template.card import draw_card
 from workbook_template.charts import draw_charts
@@ -17,11 +18,12 @@ from workbook_template.found import Place
 from workbook_template.hosts.protocol import CellOut, Changes, SheetOut, Style
 from workbook_template.how_read_sheet import draw_how_read
 from workbook_template.layout import layout, split_heading
+from workbook_template.ledger import draw_ledger
 from workbook_template.page import Drawn
 from workbook_template.why import WhySheet, draw_why
 from workbook_template.wording import ERROR_FORMAT, KEEP, LINK_COLOR, jet_move, signed_format, swap_words
 
-NEXT_RUN, WHY, CHARTS = "Next run", "Why", "Charts"
+NEXT_RUN, WHY, LEDGER, CHARTS = "Next run", "Why", "Ledger", "Charts"
 MOST_LETTERS = 31  # of a sheet's name
 SheetCells = Mapping[str, Mapping[tuple[int, int], CellOut]]
 
@@ -37,6 +39,7 @@ _SPEAKERS = {
 }
 _WHY_STYLE = Style(color=LINK_COLOR, underline=True, wrap=True)
 _PLAIN_WHY_STYLE = Style(wrap=True)
+_LEARNED_STYLE = Style(wrap=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +87,8 @@ def plan(read_book: ReadBook, advices: Sequence[Advice]) -> Changes:
     order = {run.name: at for at, run in enumerate(read_book.logbook.runs)}
     newest = max(advices, key=lambda advice: order[advice.run])
     run = read_book.logbook.run(newest.run)
-    next_run, why_name, charts = (sheet_for(name, read_book.car) for name in (NEXT_RUN, WHY, CHARTS))
+    names = (NEXT_RUN, WHY, LEDGER, CHARTS)
+    next_run, why_name, ledger, charts = (sheet_for(name, read_book.car) for name in names)
     card = draw_card(next_run, read_book.logbook, run, newest, tab_unit(read_book))
     said = readings_cells(read_book, newest)
     why = draw_why(why_name, newest, _shown(said, card, newest))
@@ -93,6 +97,7 @@ def plan(read_book: ReadBook, advices: Sequence[Advice]) -> Changes:
         place: CellOut(heading.text, note=heading.note or None, like=heading.like)
         for place, heading in read_book.headings(runs).items()
     }
+    cells |= learned_cells(read_book, run)
     for advice in advices:
         known = said if advice is newest else readings_cells(read_book, advice)
         links = why if advice is newest else None
@@ -100,8 +105,29 @@ def plan(read_book: ReadBook, advices: Sequence[Advice]) -> Changes:
     return Changes(
         cells=_by_sheet(cells),
         if_linked=_by_sheet(_unlinked(read_book, runs)),
-        sheets=(_linked_card(card, newest, why), why.sheet, draw_charts(charts, newest)),
+        sheets=(
+            _linked_card(card, newest, why),
+            why.sheet,
+            draw_ledger(ledger, read_book.logbook),
+            draw_charts(charts, newest),
+        ),
     )
+
+
+def learned_cells(read_book: ReadBook, run: Run) -> Mapping[Place, CellOut]:
+    """Beside each target, what the log before that run taught; nothing where the workbook has no such column."""
+    table = read_book.tables.get("targets")
+    placed = table.placed.get("learned") if table is not None else None
+    if table is None or placed is None:
+        return {}
+    logbook = read_book.logbook
+    taught = {one.key: learned_words(one, logbook.targets) for one in responses_before(logbook, run).values}
+    cells = {}
+    for row in table.rows():
+        text = taught.get(str(row.raw("key")))
+        if text is not None or row.raw("learned") is not None:
+            cells[table.block.name, row.number, placed.index] = CellOut(text, _LEARNED_STYLE)
+    return cells
 
 
 def _by_sheet(cells: Mapping[Place, CellOut]) -> dict[str, dict[tuple[int, int], CellOut]]:
