@@ -117,10 +117,24 @@ class SetAside:
 
 @dataclass(frozen=True, slots=True)
 class Worth:
-    """What the advice is worth in torque, percent, with its spread. Never a promise."""
+    """What the advice is worth in torque, percent, with its spread. Never a promise.
+
+    result, change, change_sd: the same in the result that was logged ('power' in kW, 'speed' in m/s, 'elapsed time' in
+    s); '' where there is none, or a lap, for which no law is known. noise_pct: of power, from one run of this log to
+    the next with nothing changed; None where nothing was repeated.
+    """
 
     torque_pct: float
     sd: float
+    result: str = ""
+    change: float = 0.0
+    change_sd: float = 0.0
+    noise_pct: float | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """The worth as plain JSON data."""
+        own = {"result": self.result, "change": self.change, "sd": self.change_sd} if self.result else None
+        return {"torque_pct": self.torque_pct, "sd": self.sd, "own": own, "noise_pct": self.noise_pct}
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +184,7 @@ class Advice:
                 {"cylinder": one.cylinder, "level": one.level, "text": one.text, "because": list(one.because)}
                 for one in self.cautions
             ],
-            "worth": None if self.worth is None else {"torque_pct": self.worth.torque_pct, "sd": self.worth.sd},
+            "worth": None if self.worth is None else self.worth.as_json(),
             "missing": list(self.missing),
             "log_next": list(self.log_next),
             "set_aside": [{"cell": one.cell, "cylinder": one.cylinder, "reason": one.reason} for one in self.set_aside],

@@ -34,6 +34,7 @@ from engine_rules.facts import Alarm, Ask, Change, LogNext, Unfit, Warn, Worded
 from engine_rules.facts import Estimate as Judged
 from engine_rules.headline import headline
 from engine_rules.judge import error_words, is_read, station_cylinders
+from engine_rules.ledger import in_own_result
 from engine_rules.logbook import Logbook, Run
 from engine_rules.spark import tab_bend_mm
 from engine_rules.trace import Reasoner, Trace
@@ -265,4 +266,5 @@ def _worth(
     shift_m = shift_m + np.array([one.fuel_trim.new - one.fuel_trim.old if one.fuel_trim else 0.0 for one in cylinders])
     shift_s = np.array([one.trim.new - one.trim.old if one.trim else 0.0 for one in cylinders])
     shift_s = shift_s + (timing.new - timing.old if timing else 0.0)
-    return worth(mean_m, sd_m, mean_s, sd_s, shift_m * fuel_known, shift_s * spark_known, parts.logbook.targets)
+    gained = worth(mean_m, sd_m, mean_s, sd_s, shift_m * fuel_known, shift_s * spark_known, parts.logbook.targets)
+    return in_own_result(parts.logbook, parts.run, gained)

@@ -13,10 +13,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from statistics import fmean
 
+from engine_rules.advice import Worth
 from engine_rules.changes import changes
 from engine_rules.evidence import is_boiling, known_safe
 from engine_rules.kept import SameLog
@@ -73,6 +74,24 @@ def is_repeat(logbook: Logbook, run: Run) -> bool:
     """True where nothing was changed since the run before."""
     books, index = _books(SameLog(logbook)), logbook.runs.index(run)
     return index > books.starts[books.group_of[index]]
+
+
+def in_own_result(logbook: Logbook, run: Run, worth: Worth) -> Worth:
+    """What the advice is worth in the result that the run logged, and how far this log's results scatter by themselves.
+
+    Torque is taken as power at the same speed of the engine.
+    """
+    books, index = _books(SameLog(logbook)), logbook.runs.index(run)
+    kind = next((kind for kind in KINDS if kind in books.scores[index]), None)
+    if kind is None or kind == "lap time":
+        return worth
+    noise = books.noise[index][kind]
+    known = replace(worth, noise_pct=noise.sd_pct if noise.freedom else None)
+    found = books.scores[index][kind]
+    if isinstance(found, str):
+        return known
+    change, sd = found.in_its_unit(worth.torque_pct), abs(found.in_its_unit(worth.sd))
+    return replace(known, result=kind, change=change, change_sd=sd)
 
 
 @dataclass(slots=True)

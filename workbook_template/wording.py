@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from engine_rules.advice import Caution, CylinderAdvice, JetChange, Move, Swap, Worth
+from engine_rules.air import M_S_PER_MPH, WATTS_PER_HP
 
 ARROW = "→"
 MINUS = "−"
@@ -94,7 +95,20 @@ def worth_words(worth: Worth) -> str:
     if worth.torque_pct < SMALLEST_WORTH_PCT:
         return f"Worth less than {SMALLEST_WORTH_PCT:g} % torque: no one run can show it."
     about = f"Worth about {plain(worth.torque_pct)} % torque, give or take {plain(max(worth.sd, SMALLEST_WORTH_PCT))}"
+    about += f" ({_own_result(worth)})" if worth.result else ""
+    if worth.noise_pct is not None and worth.torque_pct < worth.noise_pct:
+        return f"{about}; less than this log's noise of {plain(worth.noise_pct)} %, so one run will not show it."
     return f"{about}; {'it may be nothing' if worth.torque_pct <= worth.sd else 'not a promise'}."
+
+
+def _own_result(worth: Worth) -> str:
+    """'+0.5 km/h, +0.3 mph', '−0.013 s', '+1.6 kW, +2.2 hp'."""
+    match worth.result:
+        case "speed":
+            return f"{signed(3.6 * worth.change)} km/h, {signed(worth.change / M_S_PER_MPH)} mph"
+        case "power":
+            return f"{signed(worth.change)} kW, {signed(1000.0 * worth.change / WATTS_PER_HP)} hp"
+    return f"{signed(worth.change, 3)} s"
 
 
 def caution_lines(cautions: Iterable[Caution], level: str) -> tuple[tuple[str, tuple[int, ...]], ...]:

@@ -223,3 +223,15 @@ def test_a_true_gain_beyond_the_noise_is_found() -> None:
         last = [passed(name, float(speed), "78", {}) for name, speed in zip("ab", speeds[6:], strict=True)]
         helped += only(quiet_log(*last, speeds=tuple(map(float, speeds[:6])))).verdict == "helped"
     assert helped / 200 > 0.9
+
+
+def test_the_worth_of_the_advice_in_the_racers_own_result() -> None:
+    """Cube root law: one percent of power is a third of a percent of trap speed."""
+    rich = good_set(OF, ring="heavy")
+    advice = advise(quiet_log(passed("a", 58.0, "76", rich)), "a")
+    assert advice.worth is not None and advice.worth.result == "speed"
+    assert advice.worth.change == pytest.approx(58.0 * advice.worth.torque_pct / 300)
+    assert advice.worth.noise_pct is not None and 0 < advice.worth.noise_pct < 0.2
+    assert advice.as_json()["worth"]["own"]["result"] == "speed"
+    lap = advise(logbook(OF, run("1", OF, {**GOOD_RUN, "lap_time_s": 15.0}, rich)), "1")
+    assert lap.worth is not None and lap.worth.result == "" and lap.worth.noise_pct is None

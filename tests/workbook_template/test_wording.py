@@ -72,6 +72,10 @@ def test_parts_that_are_not_on_hand_are_named() -> None:
 def test_worth_is_never_a_promise() -> None:
     assert worth_words(Worth(0.4, 0.3)) == "Worth about 0.4 % torque, give or take 0.3; not a promise."
     assert worth_words(Worth(0.2, 0.3)).endswith("it may be nothing.")
+    assert "(+0.4 km/h, +0.2 mph); not a promise" in worth_words(Worth(0.5, 0.2, "speed", 0.1, 0.05, 0.3))
+    assert "(−0.017 s); less than this log's noise of 0.9 %" in worth_words(
+        Worth(0.5, 0.2, "elapsed time", -0.0167, 0.01, 0.9)
+    )
     assert worth_words(Worth(0.04, 0.01)) == "Worth less than 0.1 % torque: no one run can show it."
 
 
