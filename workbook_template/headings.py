@@ -107,7 +107,7 @@ def cylinder_named(written: object) -> int | None:
     if not isinstance(written, str):
         return None
     cylinder, rest = _split_cylinder(tokens(written))
-    return cylinder if cylinder is not None and not rest and not written.strip().isdigit() else None
+    return cylinder if cylinder is not None and not rest and not written.strip().isdecimal() else None
 
 
 def nearest(written: str) -> Meaning | None:
@@ -178,7 +178,7 @@ def _brackets(written: str) -> tuple[str, tuple[str, ...]]:
 def _split_cylinder(words: Sequence[str]) -> tuple[int | None, tuple[str, ...]]:
     """The cylinder that the words name, and the other words: 'cyl 3 ring', '#3 egt', 'egt 3', '3 ring'."""
     for at, word in enumerate(words):
-        if not word.isdigit() or not 1 <= int(word) <= MOST_CYLINDERS:
+        if not word.isdecimal() or not 1 <= int(word) <= MOST_CYLINDERS:
             continue
         start = at
         while start > 0 and words[start - 1] in _CYLINDER_WORDS:

@@ -74,7 +74,7 @@ def _book(
     corrections: Corrections,
 ) -> ReadBook:
     findings = list(found.findings)
-    parts = own_parts(blocks, car, house, corrections.answers, findings)
+    parts = own_parts(blocks, car, house, corrections.answers, found.banks, findings)
     with_jets = parts.ladder is not None
     ladder = parts.ladder or NO_JETS
     runs_list, readings_list = runs_table(car.runs, units, with_jets=with_jets), readings_table(car.runs, units)

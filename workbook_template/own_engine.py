@@ -61,9 +61,17 @@ def _is_like_ours(block: SheetBlock, key: str) -> bool:
 
 
 def own_parts(
-    blocks: Sequence[SheetBlock], car: LoggedCar, house: str, answers: Mapping[str, str], findings: list[Finding]
+    blocks: Sequence[SheetBlock],
+    car: LoggedCar,
+    house: str,
+    answers: Mapping[str, str],
+    drawn: Places,
+    findings: list[Finding],
 ) -> OwnParts:
-    """The parts that the rules need. Raises LogbookError for a sheet of them that cannot be used."""
+    """The parts that the rules need. answers: of the racer to what was asked; drawn: the banks as a form draws them.
+
+    Raises LogbookError for a sheet of them that cannot be used.
+    """
     block = own_sheet(blocks, "engine", car.name)
     tables: dict[str, Table] = {}
     cells: Mapping[str, Cell] = {}
@@ -72,7 +80,7 @@ def own_parts(
         read = read_engine(block, house, findings)
         engine, tables["engine"], cells = read.engine, read.table, read.cells
     else:
-        engine = _assumed_engine(car, answers, lines, findings)
+        engine = _assumed_engine(car, answers, drawn, lines, findings)
     ladder: Ladder | None = None
     for key in ("jets", "plugs"):
         shelf_block = own_sheet(blocks, key, car.name)
@@ -96,7 +104,7 @@ def own_parts(
 
 
 def _assumed_engine(
-    car: LoggedCar, answers: Mapping[str, str], lines: list[EngineLine], findings: list[Finding]
+    car: LoggedCar, answers: Mapping[str, str], drawn: Places, lines: list[EngineLine], findings: list[Finding]
 ) -> Engine:
     numbers = sorted({number for run in car.runs for number in run.cylinders})
     asks = _Asking(answers, lines, car.name)
@@ -107,7 +115,7 @@ def _assumed_engine(
     carburetion = asks.word("carburetion", fed or "one four-barrel", "what feeds it?")
     usual = "individual runner" if carburetion in ONE_TO_ONE else "other"
     manifold = asks.word("manifold", usual, "which manifold? Until it is said no corner is blamed for one cylinder")
-    places, arrangement = _places(numbers, asks)
+    places, arrangement = _places(numbers, drawn, asks)
     order = asks.order(numbers)
     hardware = asks.word("timing_hardware", "none", "can each cylinder's timing be set, and by what?")
     findings.append(
@@ -189,17 +197,22 @@ def _sure(answer: str) -> str:
     return "yours" if answer else "taken"
 
 
-def _places(numbers: Sequence[int], asks: _Asking) -> tuple[Places, str]:
-    """Banks as answered; one row where they were not, since no bank is guessed."""
-    arrangement = asks.word("arrangement", "inline", "how do the cylinders stand? Until it is said, as one row")
+def _places(numbers: Sequence[int], drawn: Places, asks: _Asking) -> tuple[Places, str]:
+    """Banks as answered, or as the forms draw them; one row where neither says it, since no bank is guessed."""
+    in_drawing = drawn if drawn.keys() == set(numbers) else {}
+    on_left = sorted((place, number) for number, (bank, place) in in_drawing.items() if bank == "L")
+    shown = ", ".join(str(number) for _, number in on_left)
+    arrangement = asks.word("arrangement", "V" if in_drawing else "inline", "how do the cylinders stand?")
     left = asks.numbers(
         "Left bank, front to rear",
-        "not known",
+        f"{shown}, as drawn" if in_drawing else "not known",
         "which cylinders stand on the left bank, seen from the driver's seat? None is guessed",
     )
     left = tuple(number for number in left if number in numbers)
-    if arrangement == "inline" or not left or len(left) == len(numbers):
+    if arrangement == "inline" or (not left and not in_drawing) or len(left) == len(numbers):
         return {number: ("", place) for place, number in enumerate(numbers, start=1)}, "inline"
+    if not left:
+        return {number: in_drawing[number] for number in numbers}, arrangement
     right = [number for number in numbers if number not in left]
     banks = {
         number: (side, place) for side, bank in (("L", left), ("R", right)) for place, number in enumerate(bank, 1)

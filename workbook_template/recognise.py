@@ -33,6 +33,12 @@ class Recognised:
     aside: tuple[str, ...]
 
     @property
+    def banks(self) -> Mapping[int, tuple[str, int]]:
+        """Cylinder -> bank and place where forms draw them, all alike; else nothing."""
+        drawn = [dict(sheet.banks) for sheet in self.sheets if sheet.banks]
+        return drawn[0] if drawn and all(one == drawn[0] for one in drawn) else {}
+
+    @property
     def headings(self) -> tuple[Heading, ...]:
         """Every heading, sheet by sheet."""
         return tuple(heading for sheet in self.sheets for heading in sheet.headings)

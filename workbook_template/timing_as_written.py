@@ -38,7 +38,7 @@ class SlipWritten:
 
 def timing_written(written: str) -> TimingWritten | None:
     """What a cell says of the timing, None where it is not clear."""
-    text = written.translate(_DASHES)
+    text = " ".join(written.translate(_DASHES).split())
     split = _SPLIT.fullmatch(text)
     if split is not None:
         total, other = float(split[1]), float(split[2])
@@ -60,7 +60,7 @@ def timing_written(written: str) -> TimingWritten | None:
 
 def slip_written(written: str) -> SlipWritten | None:
     """'10.42@127' as time and speed, None for anything else."""
-    match = _SLIP.fullmatch(written)
+    match = _SLIP.fullmatch(" ".join(written.split()))
     if match is None:
         return None
     return SlipWritten(float(match[1].replace(",", ".")), float(match[2].replace(",", ".")), match[3])

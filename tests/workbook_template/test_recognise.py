@@ -16,6 +16,7 @@ from workbook_template.headings import OURS
 from workbook_template.hosts.blocks import blocks_from_workbook
 from workbook_template.hosts.file import FileHost
 from workbook_template.read import ReadBook, read_logbook
+from workbook_template.wording import ERROR_FORMAT
 
 layouts = pytest.mark.parametrize("layout", LAYOUTS)
 
@@ -104,4 +105,4 @@ def test_what_is_added_looks_like_the_racers_own_cells(tmp_path: Path) -> None:
         assert (cell.font.name, cell.font.size) == ("Courier New", 9)
         assert cell.fill.fgColor.rgb == "FFFFF2CC" and cell.border.bottom.style == "thin"
     assert heading.font.bold and not value.font.bold
-    assert value.number_format == "+0.0;-0.0;0.0" and heading.number_format == "General"
+    assert value.number_format == ERROR_FORMAT and heading.number_format == "General"
