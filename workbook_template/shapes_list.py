@@ -76,11 +76,24 @@ def read_list(view: View, heads: Headings, corrected: Corrected) -> Sheetful:
     if unit_row is not None:
         settled, first = unit_row, first + 1
     settled = {column: _contents(view, first, column, one) for column, one in settled.items()}
+    settled |= _named_runs(view, heads.row, first, settled)
     frame = _frame(view, heads)
     records = list(_records(view, first, settled, frame))
     across = " with runs across" if view.turned else ""
     shape = f"a line for each {'cylinder of a run' if by_cylinder else 'run'}{across}"
     return Sheetful(view.block.name, shape, tuple(settled.values()), records)
+
+
+def _named_runs(view: View, row: int, first: int, headings: Mapping[int, Heading]) -> dict[int, Heading]:
+    """The column of names such as 'Run 17' that stands without a heading; none where the names have one."""
+    if any(one.meaning is not None and one.meaning.key == "name" for one in headings.values()):
+        return {}
+    for column in range(1, view.last_column + 1):
+        values = [view.at(line, column) for line in range(first, view.last_row + 1)]
+        filled = [value for value in values if value is not None]
+        if filled and column not in headings and all(run_named(value) is not None for value in filled):
+            return {column: Heading(view.cell(row, column), "(no heading)", Meaning(RUNS, "name", sure="likely"))}
+    return {}
 
 
 def text_above(view: View, row: int, column: int) -> str:
