@@ -48,8 +48,8 @@ class Contribution:
 class CylinderState:
     """One cylinder against target; `own` is its difference from the mean of all cylinders.
 
-    The contributions add up to mixture_pct and timing_deg, for the prior stands at target. leaner_target_pct: by how
-    much a reference set moved the target of mixture to the lean side of the usual one.
+    The contributions add up to mixture_pct and timing_deg, for the prior stands at target. usual_mixture: against
+    the usual target, with its spread, where a reference set has moved the target; else None.
     """
 
     cylinder: int
@@ -62,7 +62,7 @@ class CylinderState:
     own_timing_deg: float
     own_timing_sd: float
     contributions: tuple[Contribution, ...]
-    leaner_target_pct: float = 0.0
+    usual_mixture: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -254,7 +254,7 @@ def _states(
         (*_carried(belief, at, count), *_contributions(cylinder, looks, moves[at], moves[count + at]))
         for at, cylinder in enumerate(engine.numbers)
     ]
-    return _stated(engine.numbers, mean, covariance, lines, np.zeros(count))
+    return _stated(engine.numbers, mean, covariance, lines)
 
 
 def _stated(
@@ -262,7 +262,6 @@ def _stated(
     mean: Array,
     covariance: Array,
     lines: Sequence[tuple[Contribution, ...]],
-    leaner_target_pct: Array,
 ) -> tuple[CylinderState, ...]:
     count = len(numbers)
     apart = np.kron(np.eye(2), np.eye(count) - 1.0 / count)
@@ -281,7 +280,6 @@ def _stated(
             own_timing_deg=float(own[count + at]),
             own_timing_sd=float(own_sd[count + at]),
             contributions=lines[at],
-            leaner_target_pct=float(leaner_target_pct[at]),
         )
         for at, cylinder in enumerate(numbers)
     )
@@ -297,9 +295,10 @@ def against(solved: Estimate, target: Array, doubt: Array, text: str) -> Estimat
         for at, state in enumerate(solved.cylinders)
     ]
     common, spread = _common(mean, covariance)
+    moved = zip(_stated(numbers, mean, covariance, lines), solved.cylinders, strict=True)
     return replace(
         solved,
-        cylinders=_stated(numbers, mean, covariance, lines, np.maximum(-target[:count], 0.0)),
+        cylinders=tuple(replace(one, usual_mixture=(usual.mixture_pct, usual.mixture_sd)) for one, usual in moved),
         common_mixture_pct=common[0],
         common_mixture_sd=spread[0],
         common_timing_deg=common[1],

@@ -112,8 +112,12 @@ def is_read(what: str, estimate: Estimate) -> bool:
 
 
 def _cylinder(what: str, state: CylinderState, error: float, sd: float, targets: Targets) -> Worded:
-    # A reference set may move a target; what safety looks for stays with the usual one.
-    deep = what == "mixture" and error - state.leaner_target_pct <= targets["lean_hot.mixture_pct"]
+    limit = targets["lean_hot.mixture_pct"]
+    usual = state.usual_mixture if what == "mixture" else None
+    if usual is not None and usual[0] <= limit and usual[0] < error:
+        # A reference set may move a target; what safety looks for stays with the usual one.
+        error, sd = usual
+    deep = what == "mixture" and error <= limit
     text = f"cylinder {state.cylinder}: {error_words(what, error, sd)}"
     return _solved(
         what,
