@@ -257,6 +257,27 @@ def _json_target(written: str | None) -> Path | None:
     return target
 
 
+@app.command()
+def clear(
+    log: Log,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            "-o",
+            metavar="OUT.xlsx",
+            help="Where to put the result; else LOG.xlsx is replaced, after a backup beside it.",
+        ),
+    ] = None,
+) -> None:
+    """Take everything that strapline wrote out of the workbook again; what you wrote stays."""
+    from workbook_template.clear import clear_log, cleared_lines
+
+    terminal = _terminal()
+    for line in cleared_lines(clear_log(log, out)):
+        terminal.print(line, soft_wrap=True)
+
+
 @app.command("retune")
 def retune_today(
     log: Log,

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from lxml.etree import SerialisationError
 
 from engine_rules.logbook import LogbookError
 from workbook_template.hosts.blocks import blocks_from_file
-from workbook_template.hosts.protocol import CellOut, Changes, SheetBlock, SheetOut, Style
+from workbook_template.hosts.protocol import CellOut, Changes, NotInPlace, SheetBlock, SheetOut, Style
 from workbook_template.hosts.scratch import scratch_workbook
 from workbook_template.package import (
     CellEdit,
@@ -23,6 +23,7 @@ from workbook_template.package import (
     markup,
     open_package,
     save,
+    strip,
 )
 from workbook_template.package.draft import Draft
 from workbook_template.package.grid import parse_area
@@ -55,27 +56,46 @@ class FileHost:
     def apply(self, changes: Changes) -> None:
         """Make the changes and save, all or nothing; `backup` then names the backup made, if any.
 
-        Raises LogbookError where the workbook cannot take the changes, was saved by someone else since it was read,
-        or cannot be replaced.
+        Raises NotInPlace where the workbook cannot take the changes, LogbookError where it was saved by someone else
+        since it was read, or cannot be replaced.
         """
+
+        def changed(data: bytes) -> bytes:
+            _try_room(changes.sheets)
+            package = self._opened(data)
+            return package.apply(edits_of(changes, package))
+
+        self._replace(changed)
+
+    def clear(self) -> Package:
+        """Take out all that `apply` ever put in, and save; returns the package as it was. Raises as `apply` does."""
+        package = self._opened(self._content())
+        self._replace(lambda data: strip(package) if package.owned else data)
+        return package
+
+    def _replace(self, made: Callable[[bytes], bytes]) -> None:
         data = self._content()
         if self._read_state not in (None, _state(data)):
             raise LogbookError(f"{self.path.name} was changed while it was being worked on; run this again")
         try:
-            _try_room(changes.sheets)
-            package = self._opened(data)
-            edited = package.apply(edits_of(changes, package))
-            self.backup = save(self.out, edited)
+            result = made(data)
         except EditRefused as refused:
-            raise LogbookError(refused.reason, refused.sheet, refused.cell) from refused
+            raise NotInPlace(refused.reason, refused.sheet, refused.cell) from refused
+        except PackageRefused as refused:
+            raise NotInPlace(refused.reason) from refused
+        except (OSError, SerialisationError) as error:
+            raise self._not_saved(error) from error
+        try:
+            self.backup = save(self.out, result)
         except PackageRefused as refused:
             raise LogbookError(refused.reason) from refused
-        except (OSError, SerialisationError) as error:
-            raise LogbookError(
-                f"{self.out.name} could not be saved ({error}); it is as it was: make room on the disk"
-            ) from error
+        except OSError as error:
+            raise self._not_saved(error) from error
         if self.out == self.path:
-            self._read_state = _state(edited)
+            self._read_state = _state(result)
+
+    def _not_saved(self, error: Exception) -> LogbookError:
+        return LogbookError(f"{self.out.name} could not be saved ({error}); it is as it was: make room on the disk")
 
     def _content(self) -> bytes:
         try:
@@ -103,10 +123,11 @@ def edits_of(changes: Changes, package: Package) -> Edits:
         for sheet, places in sorted(wanted.items())
         for (row, column), cell in sorted(places.items())
     )
-    if not changes.sheets:
-        return Edits(cells=cells)
     return Edits(
-        cells=cells, scratch=scratch_workbook(changes.sheets), sheets=tuple(sheet.name for sheet in changes.sheets)
+        cells=cells,
+        scratch=scratch_workbook(changes.sheets) if changes.sheets else None,
+        sheets=tuple(sheet.name for sheet in changes.sheets),
+        remove_sheets=changes.removed,
     )
 
 

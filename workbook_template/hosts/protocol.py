@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from typing import Protocol
 
+from engine_rules.logbook import LogbookError
+
 
 @dataclass(frozen=True, slots=True)
 class CellError:
@@ -141,12 +143,18 @@ class SheetOut:
 class Changes:
     """All that one fill does to a workbook: cells in sheets that are there, and whole sheets of ours.
 
-    if_linked: cells that are set so only where they hold a link now, since what it led to is about to change.
+    if_linked: cells that are set so only where they hold a link now, since what it led to is about to change. removed:
+    sheets of ours to take out, by the names that they were first asked for under.
     """
 
     cells: Mapping[str, Mapping[tuple[int, int], CellOut]] = field(default_factory=dict)
     if_linked: Mapping[str, Mapping[tuple[int, int], CellOut]] = field(default_factory=dict)
     sheets: tuple[SheetOut, ...] = ()
+    removed: tuple[str, ...] = ()
+
+
+class NotInPlace(LogbookError):
+    """The workbook itself cannot take the changes; a workbook of its own may hold what would have been written."""
 
 
 class Host(Protocol):
@@ -157,5 +165,5 @@ class Host(Protocol):
         ...
 
     def apply(self, changes: Changes) -> None:
-        """Make the changes, all or nothing. Raises LogbookError when the workbook cannot take them."""
+        """Make the changes, all or nothing. Raises NotInPlace when the workbook cannot take them."""
         ...

@@ -45,6 +45,10 @@ class Package:
         self.locked_reason: str | None = book.locked_reason()
         self.owned: Ownership = ownership.read(book)
 
+    def is_as_saved(self) -> bool:
+        """True where nothing has edited the package since `apply` made it: `strip` then gives back the original."""
+        return originals.read(WorkbookPart(Draft(self.members))) is not None
+
     def final_name(self, wanted: str) -> str:
         """The name that a new sheet asked for as `wanted` has, or will get, in this book."""
         return ownership.final_name(self.sheet_names, self.owned, wanted)
