@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -16,7 +17,7 @@ from engine_rules.choose import (
     choose_trims,
 )
 from engine_rules.estimate import Estimate
-from engine_rules.evidence import set_plug
+from engine_rules.evidence import knock_before, set_plug
 from engine_rules.facts import Worded
 from engine_rules.judge import is_read, station_cylinders
 from engine_rules.logbook import Engine, Logbook, Run
@@ -38,9 +39,9 @@ class Order:
         return tuple(fact for fact in self.needs if fact["what"] == what)
 
     def wanted(self, what: str) -> str | None:
-        """The side wanted of one kind; where both are, the safe one (colder)."""
+        """The side wanted of one kind; where both are, the safe one."""
         sides = {str(fact["side"]) for fact in self.wants if fact["what"] == what}
-        return "colder" if "colder" in sides else min(sides, default=None)
+        return next((safe for safe in ("colder", "later") if safe in sides), min(sides, default=None))
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,17 +118,25 @@ def _fuel(
     least = _least_by_station(logbook, needed)
     limits = {}
     for station in jets:
-        lowest = least.get(station, -int(logbook.targets["cap.jet_leaner_sizes"]) if open_leaner else 0)
+        lowest = least.get(station, -_leaner_sizes(logbook, run) if open_leaner else 0)
         highest = int(logbook.targets["cap.jet_richer_sizes"]) if judged else lowest
         limits[station] = StationLimits(lowest, max(lowest, highest))
     mean, sd = mixture_arrays(estimate)
     return choose_jets(fed, logbook.jets, jets, mean, sd, logbook.targets, limits), {}
 
 
+def _leaner_sizes(logbook: Logbook, run: Run) -> int:
+    """Sizes leaner that one step may go: fewer where specks were seen lately."""
+    key = "cap.jet_leaner_sizes" if knock_before(logbook, run) is None else "cap.jet_leaner_after_knock_sizes"
+    return int(logbook.targets[key])
+
+
 def _fuel_is_wanted(order: Order) -> bool:
-    """At its own stage any fuel may be wanted; before that, where the way to leaner is closed, only more of it."""
+    """At its own stage any fuel may be wanted; where the way to leaner is closed before that, only more of it."""
     sides = {str(fact["side"]) for fact in order.wants if fact["what"] == "fuel"}
-    return bool(sides) if order.stage == "fuel" else order.stage in ("safety", "timing") and "richer" in sides
+    if order.stage == "fuel":
+        return bool(sides)
+    return "richer" in sides and (order.stage == "safety" or (order.stage == "timing" and "leaner" in order.holds))
 
 
 def _needed_sizes(logbook: Logbook, order: Order) -> dict[int, int]:
@@ -170,15 +179,24 @@ def _total(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> floa
     if run.tuneup.total_timing_deg is None:
         return 0.0
     read = order.readable and is_read("timing", estimate)
-    if order.stage not in ("safety", "timing") or not (read or need):
+    far = order.stage == "fuel" and (order.wanted("timing_now") == "later" or need > 0.0)
+    if not (order.stage in ("safety", "timing") or far) or not (read or need):
         return 0.0
     chosen = 0.0
     if read:
         open_advance = order.stage == "timing" and "advance" not in order.holds
         mean, sd = timing_arrays(estimate)
-        highest = targets["cap.advance_deg"] if open_advance else 0.0
+        highest = min(targets["cap.advance_deg"], _below_knock(logbook, run)) if open_advance else 0.0
         chosen = choose_total_timing(mean, sd, targets, -targets["cap.retard_deg"], highest)
     return min(chosen, -need) if need else chosen
+
+
+def _below_knock(logbook: Logbook, run: Run) -> float:
+    """How far total timing may still grow before it comes near one that showed specks lately; never below zero."""
+    seen, now = knock_before(logbook, run), run.tuneup.total_timing_deg
+    if seen is None or now is None:
+        return math.inf
+    return max(seen[0] - logbook.targets["safety.stay_below_knock_deg"] - now.value, 0.0)
 
 
 def _trims(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> dict[int, float]:

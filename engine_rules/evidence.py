@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from statistics import median
+from statistics import fmean, median
 from typing import Any
 
 from engine_rules.facts import Said, Seen, Setup, Worded
@@ -215,6 +215,44 @@ def _sums(logbook: Logbook, run: Run) -> Iterator[Worded]:
     if engine_lambda(run) and logbook.engine.fuel == "leaded gasoline":
         yield Seen(what="lambda_on_lead", grade="read", cylinder=0, text="lambda was read on leaded fuel", cell="")
     yield from _heat_so_far(logbook, run)
+    yield from _knock_so_far(logbook, run)
+    marks = [sign.amount for reading in read if (sign := reading.sign("strap_mark")) and sign.amount is not None]
+    if marks:
+        over = fmean(marks) - logbook.targets[f"strap.target_{logbook.engine.run_length}"]
+        far = over >= logbook.targets["strap.far_share"]
+        text = f"the marks stand {over:+.0%} of the strap from target, on average".replace("-", "−")
+        yield Said(what="marks", value="far" if far else "not far", cell="", text=text)
+
+
+def knock_before(logbook: Logbook, run: Run) -> tuple[float, Run] | None:
+    """The least total timing at which a plug of the last runs showed specks, and that run; None where none did."""
+    recent = logbook.before(run)[-int(logbook.targets["safety.knock_memory_runs"]) :]
+    found = [
+        (one.tuneup.total_timing_deg.value, one)
+        for one in recent
+        if one.tuneup.total_timing_deg is not None and any(has_specks(reading) for reading in one.readings)
+    ]
+    return min(found, key=lambda pair: pair[0], default=None)
+
+
+def has_specks(reading: Reading) -> bool:
+    """True where the plug showed specks that may be knock."""
+    return any(sign.kind == "specks" and sign.word in SPECKS_OF_HEAT for sign in reading.signs)
+
+
+def _knock_so_far(logbook: Logbook, run: Run) -> Iterator[Worded]:
+    seen, now = knock_before(logbook, run), run.tuneup.total_timing_deg
+    if seen is None or now is None:
+        return
+    limit, earlier = seen
+    near = now.value > limit - logbook.targets["safety.stay_below_knock_deg"]
+    cell = next((reading.places.get("specks") for reading in earlier.readings if has_specks(reading)), None)
+    yield Said(
+        what="knock_before",
+        value="near" if near else "below",
+        cell=cell_text(cell),
+        text=f"specks showed at {limit:g} degrees on run {earlier.name}",
+    )
 
 
 def anything_read(reading: Reading) -> bool:

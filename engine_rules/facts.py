@@ -139,7 +139,7 @@ class Stage(Worded):
 
 
 class Want(Worded):
-    """A direction to go: what ('fuel', 'timing', 'trim', 'heat', 'tip'), place (cylinder, station or 'all'), side."""
+    """A direction to go: what ('fuel', 'timing', 'timing_now', 'trim', 'heat', 'tip'), place, side."""
 
     def words(self) -> str:
         place = {"all": "the whole engine"}.get(str(self["place"]), str(self["place"]))

@@ -19,9 +19,10 @@ UNITS = {"mixture": "%", "timing": "degrees"}
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """Whether a step of each kind would win anything by itself."""
+    """Whether a step of each kind would win anything by itself; much_fuel: so much that timing waits for it."""
 
     fuel: bool
+    much_fuel: bool
     timing: bool
     trim: bool
 
@@ -51,10 +52,14 @@ def facts_of_estimate(logbook: Logbook, estimate: Estimate, room: Room) -> list[
         facts.append(_cylinder("timing", state, state.timing_deg, state.timing_sd, targets))
         facts.append(_own_timing(state, targets))
     facts.extend(_stations(logbook.engine, estimate, targets))
-    for what, open_ in (("fuel_step", room.fuel), ("timing_step", room.timing), ("trim_step", room.trim)):
+    for what, open_, much in (
+        ("fuel_step", room.fuel, room.much_fuel),
+        ("timing_step", room.timing, False),
+        ("trim_step", room.trim, False),
+    ):
         name = what.split("_")[0]
         text = f"a step of {name} would win something" if open_ else f"no step of {name} would win enough to be made"
-        facts.append(Solved(what=what, place="", near=not open_, text=text, lines=(), cell=""))
+        facts.append(Solved(what=what, place="", near=not open_, much=much, text=text, lines=(), cell=""))
     facts.extend(_oddities(estimate))
     return facts
 

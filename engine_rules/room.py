@@ -36,9 +36,10 @@ def timing_cost_pct(mean_deg: np.ndarray, sd_deg: np.ndarray, targets: Targets) 
 
 def room_for_steps(logbook: Logbook, run: Run, fuel_alone: Estimate, solved: Estimate) -> Room:
     """Room for a step of each kind, as if nothing were closed. Fuel is judged without the straps."""
+    fuel_gain = _fuel_gain(logbook, run, fuel_alone) if is_read("mixture", fuel_alone) else 0.0
     return Room(
-        fuel=is_read("mixture", fuel_alone)
-        and _fuel_gain(logbook, run, fuel_alone) > logbook.targets["settled.gain_pct"],
+        fuel=fuel_gain > logbook.targets["settled.gain_pct"],
+        much_fuel=fuel_gain > logbook.targets["order.fuel_waits_pct"],
         timing=is_read("timing", solved) and _total_gain(logbook, solved) > logbook.targets["settled.gain_pct"],
         trim=is_read("timing", solved) and _trim_gain(logbook, run, solved) > logbook.targets["settled.gain_pct"],
     )

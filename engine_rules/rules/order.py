@@ -1,6 +1,6 @@
 """Which work is in hand: timing if it is not known safe, then fuel, timing, heat range, then the spread."""
 
-from engine_rules.facts import Alarm, Ask, Estimate, LogNext, Picked, Said, Setup, Stage, Unfit, Want, Worded
+from engine_rules.facts import Alarm, Ask, Estimate, LogNext, Picked, Said, Setup, Solved, Stage, Unfit, Want, Worded
 from engine_rules.inference import MATCH, NOT, L
 from engine_rules.rulebook import COMMON, Decision
 
@@ -58,10 +58,53 @@ def timing_unsaid() -> Worded:
     COMMON,
     PROVEN,
     Want(what="fuel"),
+    Solved(what="fuel_step", much=True),
     FIT,
     NO_ALARM,
 )
 def fuel_first() -> Worded:
+    return Stage(name="fuel")
+
+
+@order.rule(
+    "A cylinder well on the lean side gets its fuel before timing is touched, however little it would win.",
+    COMMON,
+    PROVEN,
+    Want(what="fuel", side="richer"),
+    Estimate(what="mixture", deep=True),
+    FIT,
+    NO_ALARM,
+)
+def lean_first() -> Worded:
+    return Stage(name="fuel")
+
+
+@order.rule(
+    "Fuel that is nearly right waits where there is timing left to find.",
+    "torque curves: a size of jet near best is worth a tenth of a percent, late timing several times that",
+    PROVEN,
+    Want(what="timing", side="earlier"),
+    Want(what="fuel"),
+    Solved(what="fuel_step", much=False),
+    NOT(Estimate(what="mixture", deep=True)),
+    FIT,
+    NO_ALARM,
+)
+def late_before_nearly_right() -> Worded:
+    return Stage(name="timing")
+
+
+@order.rule(
+    "With no timing left to find, the last of the fuel is put right.",
+    COMMON,
+    PROVEN,
+    Want(what="fuel"),
+    Solved(what="fuel_step", much=False),
+    NOT(Want(what="timing", side="earlier")),
+    FIT,
+    NO_ALARM,
+)
+def nearly_right() -> Worded:
     return Stage(name="fuel")
 
 

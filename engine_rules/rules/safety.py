@@ -2,7 +2,21 @@
 
 from collections.abc import Iterable
 
-from engine_rules.facts import Alarm, Ask, Estimate, Hold, LeaveOut, Need, Said, Seen, Setup, Unfit, Warn, Worded
+from engine_rules.facts import (
+    Alarm,
+    Ask,
+    Estimate,
+    Hold,
+    LeaveOut,
+    Need,
+    Remark,
+    Said,
+    Seen,
+    Setup,
+    Unfit,
+    Warn,
+    Worded,
+)
 from engine_rules.inference import MATCH, NOT, L
 from engine_rules.rulebook import COMMON, Decision
 
@@ -272,7 +286,11 @@ def timing_not_said() -> Iterable[Worded]:
     Seen(what="centre_wire", grade=L("softening") | L("rounded"), cylinder=MATCH.cylinder),
 )
 def edges_softening(cylinder: int) -> Iterable[Worded]:
-    return (Hold(what="advance", cylinder=0), Hold(what="hotter", cylinder=0))
+    return (
+        Hold(what="leaner", cylinder=0),
+        Hold(what="advance", cylinder=0),
+        Hold(what="hotter", cylinder=0),
+    )
 
 
 @safety.rule(
@@ -287,6 +305,24 @@ def far_lean(cylinder: int) -> Iterable[Worded]:
         Hold(what="hotter", cylinder=0),
         Warn(cylinder=cylinder, level="mind", text="far on the lean side: fuel first, no more timing"),
     )
+
+
+@safety.rule(
+    "This engine showed specks at hardly more timing than this: neither more timing nor less fuel from here.",
+    COMMON,
+    Said(what="knock_before", value="near"),
+)
+def knock_is_near() -> Iterable[Worded]:
+    return (Hold(what="leaner", cylinder=0), Hold(what="advance", cylinder=0))
+
+
+@safety.rule(
+    "This engine showed specks lately: total timing stays under that, and jets go leaner by single sizes.",
+    COMMON,
+    Said(what="knock_before", value="below", text=MATCH.text),
+)
+def knock_is_remembered(text: str) -> Worded:
+    return Remark(cylinder=0, text=text)
 
 
 @safety.rule(

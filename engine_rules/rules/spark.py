@@ -1,8 +1,8 @@
 """Timing of the whole engine."""
 
-from engine_rules.facts import Change, Estimate, Picked, Remark, Seen, Solved, Stage, Want, Worded
-from engine_rules.inference import MATCH
-from engine_rules.rulebook import Decision
+from engine_rules.facts import Change, Estimate, Need, Picked, Remark, Said, Seen, Solved, Stage, Want, Worded
+from engine_rules.inference import MATCH, L
+from engine_rules.rulebook import COMMON, Decision
 
 want = Decision("spark", phase="want")
 choice = Decision("spark", phase="choice")
@@ -30,6 +30,26 @@ def whole_advanced() -> Worded:
 )
 def whole_retarded() -> Worded:
     return Want(what="timing", place="all", side="earlier")
+
+
+@want.rule(
+    "Leaner runs hotter: where the marks have gone far, timing comes out in the same step that leans.",
+    COMMON,
+    Said(what="marks", value="far"),
+    Estimate(what="timing", cylinder=0, side="advanced", near=False),
+)
+def far_marks_do_not_wait() -> Worded:
+    return Want(what="timing_now", place="all", side="later")
+
+
+@want.rule(
+    "Soft edges stand in the way of leaning, so a degree comes out first.",
+    "motorcycle magazine, 2012: edges soften near the limit; the step is common practice",
+    Seen(what="centre_wire", grade=L("softening") | L("rounded"), cylinder=MATCH.cylinder),
+    Want(what="fuel", side="leaner"),
+)
+def soft_edges_before_leaning(cylinder: int) -> Worded:
+    return Need(what="retard", cylinder=cylinder, by="safety.edges_retard_deg")
 
 
 @want.rule(
