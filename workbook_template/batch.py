@@ -15,7 +15,8 @@ from typing import Any
 
 from engine_rules.advice import Advice
 from engine_rules.logbook import LogbookError
-from workbook_template.log_file import advise_each, fill_in, open_log, write_json
+from workbook_template.book import ReadBook
+from workbook_template.log_file import advise_each, fill_cars, open_log, write_json
 from workbook_template.wording import caution_lines
 
 WORKBOOKS = (".xlsx", ".xlsm")
@@ -28,7 +29,7 @@ ORDER = (MUST_NOT_RUN, BACK_OFF, REST, UNREAD)
 LEVELS = ("stop", "back off", "mind")
 MOST_WORKERS = 61  # more than that Windows cannot wait for
 
-_NOT_A_LOG = re.compile(r"^(~\$|\.)|\.backup-\d+\.[^.]+$")
+_NOT_A_LOG = re.compile(r"^(~\$|\.)|\.(backup-\d+|result)\.[^.]+$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,24 +111,24 @@ def fill_folder(jobs: Sequence[Job], workers: int) -> Iterator[Car]:
     """
     left = list(jobs)
     try:
-        for job, car in _in_pool(left, min(workers, len(left), MOST_WORKERS)):
+        for job, cars in _in_pool(left, min(workers, len(left), MOST_WORKERS)):
             left.remove(job)
-            yield car
+            yield from cars
     except BrokenProcessPool:
         for job in left:
             try:
-                yield from (car for _, car in _in_pool([job], 1))
+                yield from (car for _, cars in _in_pool([job], 1) for car in cars)
             except BrokenProcessPool:
                 yield Car(job.workbook, UNREAD, sentence="reading it ended its process, as when memory runs out")
 
 
-def _in_pool(jobs: Sequence[Job], workers: int) -> Iterator[tuple[Job, Car]]:
+def _in_pool(jobs: Sequence[Job], workers: int) -> Iterator[tuple[Job, tuple[Car, ...]]]:
     # Fresh processes on every system: a copy of this one would take its progress bar's locks along.
     fresh = multiprocessing.get_context("spawn")
     pool = ProcessPoolExecutor(workers, fresh, initializer=_ignore_interrupts)
     try:
         with _interrupts_held():
-            waiting: dict[Future[Car], Job] = {pool.submit(fill_one, job): job for job in jobs}
+            waiting: dict[Future[tuple[Car, ...]], Job] = {pool.submit(fill_one, job): job for job in jobs}
         while waiting:
             done, _ = wait(waiting, return_when=FIRST_COMPLETED)
             for future in done:
@@ -150,43 +151,44 @@ def _ignore_interrupts() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
-def fill_one(job: Job) -> Car:
-    """Fill one workbook with the advice for its newest run; whatever goes wrong becomes the car's sentence."""
+def fill_one(job: Job) -> tuple[Car, ...]:
+    """Fill one workbook with the advice for the newest run of each of its cars; what goes wrong becomes a sentence."""
     try:
         if job.source.suffix.lower() in OLD_OR_OTHER:
             raise LogbookError("this kind of workbook cannot be filled; save it as .xlsx")
         target = job.out / job.filled
         log = open_log(job.source, target)
-        run = log.book.logbook.run()
-        advice = next(advise_each(log, [run.name]))
+        of_cars = [(one, next(advise_each(one, [one.book.logbook.run().name]))) for one in log.cars()]
         target.parent.mkdir(parents=True, exist_ok=True)
-        fill_in(log, [advice])
-        write_json(job.out / job.json, advice.as_json())
-        when = f"{run.when:%Y-%m-%d %H:%M}" if run.when else ""
-        return _car(job, advice, log.book.logbook.engine.name, when)
+        done = fill_cars(log, [(one.book, [advice]) for one, advice in of_cars])
+        filled = done.path.relative_to(job.out).as_posix()
+        data = {one.book.car: advice.as_json() for one, advice in of_cars}
+        write_json(job.out / job.json, data if len(data) > 1 else next(iter(data.values())))
+        return tuple(_car(job, advice, one.book, filled) for one, advice in of_cars)
     except LogbookError as error:
-        return Car(job.workbook, UNREAD, sentence=str(error).removeprefix(f"{job.source.name}: "))
+        return (Car(job.workbook, UNREAD, sentence=str(error).removeprefix(f"{job.source.name}: ")),)
     except OSError as error:
-        return Car(job.workbook, UNREAD, sentence=f"{error.strerror or error}; make room on the disk")
+        return (Car(job.workbook, UNREAD, sentence=f"{error.strerror or error}; make room on the disk"),)
     except Exception as error:
         kind = " ".join(f"{type(error).__name__}: {error}".split())
-        return Car(job.workbook, UNREAD, sentence=f"a fault of strapline's own ({kind}); fill it alone to see more")
+        return (Car(job.workbook, UNREAD, sentence=f"a fault of strapline's own ({kind}); fill it alone to see more"),)
 
 
-def _car(job: Job, advice: Advice, engine: str, when: str) -> Car:
+def _car(job: Job, advice: Advice, book: ReadBook, filled: str) -> Car:
+    run = book.logbook.run(advice.run)
     levels = {caution.level for caution in advice.cautions}
     group = MUST_NOT_RUN if advice.must_not_run else BACK_OFF if "back off" in levels else REST
     cautions = (text for level in LEVELS for text, _ in caution_lines(advice.cautions, level))
     return Car(
         workbook=job.workbook,
         group=group,
-        engine=engine,
+        engine=book.car or book.logbook.engine.name,
         run=advice.run,
-        when=when,
+        when=f"{run.when:%Y-%m-%d %H:%M}" if run.when else "",
         stage=advice.stage,
         headline=advice.headline,
         cautions=tuple(cautions),
-        filled=job.filled,
+        filled=filled,
         json=job.json,
     )
 

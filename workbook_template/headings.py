@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 
 from rapidfuzz import fuzz, process
 
@@ -14,6 +14,8 @@ from workbook_template.layout import Column, Unit, layout, unit_key
 RUNS, READINGS, UNUSED = "runs", "readings", "not used"
 OURS = "(strapline)"
 MOST_CYLINDERS = 16
+LONGEST_HEADING = 80
+REMEMBERED = 20_000  # texts of a book whose meaning is kept: most stand in many cells
 NEAR_ENOUGH = 80.0  # of 100: below that a likeness is chance
 _CORNERS = {"lf": "LF", "fl": "LF", "rf": "RF", "fr": "RF", "lr": "LR", "rl": "LR", "rr": "RR"}
 _SIDES = {
@@ -69,6 +71,7 @@ def tokens(written: str) -> tuple[str, ...]:
     return tuple(re.findall(r"[^\W\d_]+|\d+(?:/\d+)?|[#%°\"]", text))
 
 
+@lru_cache(maxsize=REMEMBERED)
 def generalised(written: str) -> str:
     """A heading with its cylinder left open, so that those of one kind are one: 'Cyl n ring' for each 'Cyl 3 ring'."""
     cylinder, _ = _split_cylinder(tokens(written))
@@ -88,8 +91,11 @@ def cylinder_in(written: str) -> int | None:
     return _split_cylinder(tokens(_brackets(written)[0]))[0]
 
 
+@lru_cache(maxsize=REMEMBERED)
 def meanings(written: str) -> tuple[Meaning, ...]:
     """All that a heading may mean by its exact words, a unit and a cylinder aside; the run's columns first."""
+    if len(written) > LONGEST_HEADING:
+        return ()
     name, units = _brackets(written)
     words = tuple(word for word in tokens(name) if word != "#")
     cylinder, rest = _split_cylinder(tokens(name))

@@ -77,6 +77,8 @@ class Corrections:
 
     def meaning(self, written: str) -> Meaning | None:
         """The racer's own meaning of a heading, None where nothing was corrected."""
+        if not self.meanings and not self.units:
+            return None
         key = heading_key_of(written)
         named, unit = self.meanings.get(key), self.units.get(key, "")
         if named is None and not unit:

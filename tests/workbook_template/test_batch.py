@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import openpyxl
@@ -9,6 +10,7 @@ import pytest
 
 from engine_rules.logbook import LogbookError
 from tests.logs_on_disk import write_log
+from tests.workbook_template.racers_books import LAYOUTS
 from workbook_template.batch import BACK_OFF, MUST_NOT_RUN, REST, UNREAD, Car, Job, fill_one, find_workbooks, in_order
 from workbook_template.batch_summary import write_summary
 
@@ -63,7 +65,7 @@ def job(tmp_path: Path, name: str) -> Job:
 @pytest.mark.parametrize(("specks", "group"), [("none", REST), ("few black", BACK_OFF), ("bright", MUST_NOT_RUN)])
 def test_specks_bring_a_car_forward(tmp_path: Path, specks: str, group: str) -> None:
     write_log(tmp_path / "car.xlsx", plugs={3: {"specks": specks}})
-    car = fill_one(job(tmp_path, "car.xlsx"))
+    (car,) = fill_one(job(tmp_path, "car.xlsx"))
     assert (car.group, car.engine, car.run, car.when) == (group, "Blue car", "2", "2026-03-14 20:20")
     assert (group == REST) or car.cautions[0].startswith("Cylinder 3: ")
     assert car.as_json()["sentence"] is None
@@ -71,7 +73,7 @@ def test_specks_bring_a_car_forward(tmp_path: Path, specks: str, group: str) -> 
 
 @pytest.mark.parametrize("name", ["gone.xlsx", "old.xls"])
 def test_a_workbook_that_cannot_be_read_says_why_and_leaves_nothing(tmp_path: Path, name: str) -> None:
-    car = fill_one(job(tmp_path, name))
+    (car,) = fill_one(job(tmp_path, name))
     assert (car.group, car.filled, car.json) == (UNREAD, "", "")
     assert car.sentence and not car.sentence.startswith(f"{name}: ")
     assert list(tmp_path.iterdir()) == []
@@ -105,3 +107,13 @@ def test_an_earlier_summary_is_kept(tmp_path: Path) -> None:
     (tmp_path / "summary.xlsx").write_bytes(b"with notes of the builder's")
     write_summary(tmp_path, CARS)
     assert (tmp_path / "summary.backup-1.xlsx").read_bytes() == b"with notes of the builder's"
+
+
+def test_a_workbook_with_two_cars_gives_two_cars(tmp_path: Path) -> None:
+    LAYOUTS["two cars in one list"]().save(tmp_path / "two.xlsx")
+    cars = fill_one(job(tmp_path, "two.xlsx"))
+    assert [(car.engine, car.run, car.filled) for car in cars] == [
+        ("Blue", "14", "two.xlsx"),
+        ("Red", "12", "two.xlsx"),
+    ]
+    assert {"Blue", "Red"} == set(json.loads((tmp_path / "out" / "two.xlsx.json").read_text("utf-8")))
