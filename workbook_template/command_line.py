@@ -217,7 +217,7 @@ def fill(
         car_named = [f"{one.book.car}:"] if len(advised) > 1 else []
         for line in (*car_named, *advice_lines(advices[-1], tab_unit(one.book))):
             terminal.print(line, soft_wrap=True)
-    for line in filled_lines(filled, sum(len(advices) for _, advices in advised)):
+    for line in filled_lines(filled, log, sum(len(advices) for _, advices in advised)):
         terminal.print(line, soft_wrap=True)
 
 
@@ -381,7 +381,7 @@ def demo(
     filled = fill_in(opened, advices)
     for advice in advices:
         _terminal().print(f"Run {advice.run} ({advice.stage}): {advice.headline}", soft_wrap=True)
-    for line in filled_lines(filled, len(advices)):
+    for line in filled_lines(filled, log, len(advices)):
         _terminal().print(line, soft_wrap=True)
 
 

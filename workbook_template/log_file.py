@@ -6,7 +6,8 @@ import io
 import json
 import os
 import tempfile
-from collections.abc import Iterable, Iterator, Sequence
+import zipfile
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -18,11 +19,13 @@ from engine_rules.logbook import LogbookError
 from workbook_template.build import BlankOptions, build_blank
 from workbook_template.fill import NEXT_RUN, WHY, plan_cars, sheet_for
 from workbook_template.hosts.file import FileHost
-from workbook_template.hosts.protocol import Changes, SheetBlock
+from workbook_template.hosts.protocol import Changes, NotInPlace, SheetBlock, SheetOut
+from workbook_template.hosts.scratch import scratch_workbook
 from workbook_template.how_read import HOW_READ, NotRecognised
 from workbook_template.how_read_sheet import draw_how_read
-from workbook_template.package import open_package
+from workbook_template.package import PackageRefused, open_package, save
 from workbook_template.read import ReadBook, read_logbooks
+from workbook_template.result_book import result_path, result_sheets
 
 ROOM_BYTES = 2**20
 
@@ -51,12 +54,16 @@ class LogFile:
 
 @dataclass(frozen=True, slots=True)
 class Filled:
-    """Where the advice was put: the file, the backup of what it replaced, and the names of the written sheets."""
+    """Where the advice was put: the file, the backup of what it replaced, and the names of the written sheets.
+
+    locked: why it is a workbook of its own and not the racer's; '' where it is the racer's.
+    """
 
     path: Path
     backup: Path | None
     card: str
     why: str
+    locked: str = ""
 
 
 def open_log(path: Path, out: Path | None = None) -> LogFile:
@@ -89,19 +96,53 @@ def fill_in(log: LogFile, advices: Sequence[Advice]) -> Filled:
 def fill_cars(log: LogFile, advised: Sequence[tuple[ReadBook, Sequence[Advice]]]) -> Filled:
     """Write the advice of these cars into the workbook; names are those of the first car's sheets.
 
-    Raises LogbookError where the workbook cannot take it; nothing is changed then.
+    A workbook that cannot take it stays as it is, and the advice goes into one of its own. Raises LogbookError where
+    nothing can be saved.
     """
-    log.host.apply(plan_cars(advised))
-    names = open_package(log.host.out).owned.sheets
     card, why = (sheet_for(name, advised[0][0].car) for name in (NEXT_RUN, WHY))
+    try:
+        log.host.apply(plan_cars(advised))
+    except NotInPlace as locked:
+        path, backup = write_result(log, result_sheets(advised))
+        return Filled(path, backup, card, why, str(locked))
+    names = open_package(log.host.out).owned.sheets
     return Filled(log.host.out, log.host.backup, names.get(card, card), names.get(why, why))
+
+
+def write_result(log: LogFile, sheets: Sequence[SheetOut]) -> tuple[Path, Path | None]:
+    """Write sheets as a workbook of their own, in place of one that cannot be changed; where, and the backup.
+
+    Raises LogbookError where it cannot be saved.
+    """
+    path = result_path(log.host.out, log.host.path)
+    try:
+        content = packed(scratch_workbook(sheets))
+        if path.exists() and _but_for_time(path.read_bytes()) == _but_for_time(content):
+            return path, None
+        return path, save(path, content)
+    except PackageRefused as refused:
+        raise LogbookError(refused.reason) from refused
+    except OSError as error:
+        raise LogbookError(f"{path} cannot be read ({error.strerror}); choose another place with -o") from error
+
+
+def _but_for_time(content: bytes) -> Mapping[str, int] | None:
+    """Each member's check sum but that of the properties, which tell when the workbook was made; None for no zip."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            return {one.filename: one.CRC for one in archive.infolist() if one.filename != "docProps/core.xml"}
+    except zipfile.BadZipFile:
+        return None
 
 
 def ask_first(path: Path, out: Path | None, not_read: NotRecognised) -> LogbookError:
     """Add the sheet 'How it was read' alone, so that the racer can say what the headings mean; the error to raise."""
     host = FileHost(path, out)
     host.read()
-    host.apply(Changes(sheets=(draw_how_read([not_read.how_read]),)))
+    try:
+        host.apply(Changes(sheets=(draw_how_read([not_read.how_read]),)))
+    except NotInPlace:
+        return not_read
     return LogbookError(
         f"{not_read}; the sheet {HOW_READ} of {host.out.name} now lists what was found: correct it there"
     )

@@ -71,10 +71,15 @@ def _cylinder_words(one: CylinderAdvice, bend_unit: str) -> Iterator[str]:
         yield f"tip {swap_words(one.tip)}"
 
 
-def filled_lines(filled: Filled, runs: int) -> Iterator[str]:
-    """What was written, where to look, and where the old file is."""
+def filled_lines(filled: Filled, source: Path, runs: int) -> Iterator[str]:
+    """What was written, where to look, and where the old file is. source: the workbook that was read."""
     many = f" for {runs} runs" if runs > 1 else ""
-    yield f"Filled {filled.path}{many}. Look at its sheet {filled.card} first, and at {filled.why} for the reasons."
+    if filled.locked:
+        yield f"{source.name} cannot be filled in place: {filled.locked}. It is as it was."
+        yield f"The advice is in a workbook of its own, {filled.path}{many}."
+        yield f"Look at its sheet {filled.card} first, and at {filled.why} for the reasons."
+    else:
+        yield f"Filled {filled.path}{many}. Look at its sheet {filled.card} first, and at {filled.why} for the reasons."
     if filled.backup is not None:
         yield f"The file as it was is kept as {filled.backup.name}."
 

@@ -11,9 +11,10 @@ from engine_rules.day_table import DayTable, day_table
 from engine_rules.retune import Retune, retuned
 from engine_rules.retune_basis import Basis, basis, learned_exponent
 from workbook_template.book import ReadBook
-from workbook_template.hosts.protocol import Changes, SheetOut
-from workbook_template.log_file import LogFile
+from workbook_template.hosts.protocol import Changes, NotInPlace, SheetOut
+from workbook_template.log_file import LogFile, write_result
 from workbook_template.package import open_package
+from workbook_template.result_book import self_contained
 from workbook_template.tables import house_of
 from workbook_template.today_given import air_given
 from workbook_template.today_sheet import TODAY, draw_today
@@ -56,7 +57,14 @@ def draw(today: Today) -> SheetOut:
 
 def write_today(log: LogFile, today: Today) -> str:
     """Write the sheet Today into the result, and say where. Raises LogbookError where the workbook cannot take it."""
-    log.host.apply(Changes(sheets=(draw(today),)))
-    sheet = open_package(log.host.out).owned.sheets.get(TODAY, TODAY)
-    kept = "" if log.host.backup is None else f" The file as it was is kept as {log.host.backup.name}."
-    return f"Wrote {log.host.out}. Print its sheet {sheet}.{kept}"
+    sheets = (draw(today),)
+    try:
+        log.host.apply(Changes(sheets=sheets))
+    except NotInPlace as locked:
+        path, backup = write_result(log, self_contained(sheets))
+        wrote, sheet = f"{log.host.path.name} cannot be changed: {locked}. Wrote {path} in its place", TODAY
+    else:
+        backup, wrote = log.host.backup, f"Wrote {log.host.out}"
+        sheet = open_package(log.host.out).owned.sheets.get(TODAY, TODAY)
+    kept = "" if backup is None else f" The file as it was is kept as {backup.name}."
+    return f"{wrote}. Print its sheet {sheet}.{kept}"
