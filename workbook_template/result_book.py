@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -23,8 +24,8 @@ HEADING_ROW = 4
 _HEADS = ("Run", "Cylinder")
 _TITLE = Style(bold=True, size_pt=14)
 _HINT = Style(italic=True, color="555555")
-_HEAD = Style(bold=True, border="bottom", wrap=True, vertical="center")
-_CELL = Style(vertical="top")
+_HEAD = Style(bold=True, border="bottom", wrap=True, align="center", vertical="center")
+_LINE_PT = 15.0
 _HINT_TEXT = "A row for each cylinder. Places such as Readings!D14 are cells of your own workbook, which is as it was."
 _READ_TEXT = "How your workbook was read. Where that is wrong, mend the heading in your own workbook."
 
@@ -85,24 +86,38 @@ def _places(book: ReadBook, advices: Sequence[Advice], name: str) -> OwnPlaces:
     return own_places(book.filled_keys, house_of(tuple(book.tables.values())), lines, [SheetBlock(name, 1, 1, ())])
 
 
+def _topped(cell: CellOut) -> CellOut:
+    """The cell as it stands in a list of our own: what is read in a line stands at its top."""
+    if cell.style is not None and cell.style.wrap:
+        # Some programs do not wrap a linked text; the cells beside it are linked to the same reasons.
+        return CellOut(cell.value, Style(vertical="top", wrap=True))
+    return replace(cell, style=replace(cell.style or Style(), vertical="top", align="center"), like=None)
+
+
 def _advice_sheet(
     name: str, places: OwnPlaces, said: Mapping[tuple[int, int], CellOut], runs: Collection[str]
 ) -> SheetOut:
-    cells = {place: replace(cell, style=cell.style or _CELL, like=None) for place, cell in said.items()}
+    width = {column.key: column.width for column in layout().sheets["readings"].columns}
+    widths = [8.0, 10.0, *(width[key] + 2.0 for key in places.keys)]
+    cells = {place: _topped(cell) for place, cell in said.items()}
     for (_, row, column), heading in places.headings(runs).items():
         cells[row, column] = CellOut(str(heading.text).removesuffix(OURS).rstrip(), _HEAD, note=heading.note)
     cells[1, 1], cells[2, 1] = CellOut(name, _TITLE), CellOut(_HINT_TEXT, _HINT)
     cells |= {(HEADING_ROW, column): CellOut(head, _HEAD) for column, head in enumerate(_HEADS, 1)}
     for (run, cylinder), line in places.lines.items():
-        cells[line.at, 1] = CellOut(float(run) if run.isdecimal() else run, replace(_CELL, align="left"))
-        cells[line.at, 2] = CellOut(float(cylinder), _CELL)
-    width = {column.key: column.width for column in layout().sheets["readings"].columns}
-    widths = [8.0, 9.0, *(width[key] + 2.0 for key in places.keys)]
+        cells[line.at, 1] = _topped(CellOut(float(run) if run.isdecimal() else run))
+        cells[line.at, 2] = _topped(CellOut(float(cylinder)))
+    heights = {
+        row: _LINE_PT * math.ceil(len(str(cell.value)) / widths[column - 1])
+        for (row, column), cell in cells.items()
+        if row > HEADING_ROW and column == len(widths)
+    }
     last = HEADING_ROW + len(places.lines)
     return SheetOut(
         name=name,
         cells=cells,
         column_widths=dict(enumerate(widths, 1)),
+        row_heights_pt={HEADING_ROW: 2.5 * _LINE_PT, **heights},
         freeze=(HEADING_ROW + 1, len(_HEADS) + 1),
         tables=(TableOut("".join(letter for letter in name if letter.isalnum()), (HEADING_ROW, 1, last, len(widths))),),
         landscape=True,
