@@ -17,7 +17,7 @@ from engine_rules.choose import (
     choose_trims,
 )
 from engine_rules.estimate import Estimate
-from engine_rules.evidence import knock_before, set_plug
+from engine_rules.evidence import knock_before, set_plug, specked_before
 from engine_rules.facts import Worded
 from engine_rules.judge import is_read, station_cylinders
 from engine_rules.logbook import Engine, Logbook, Run
@@ -26,10 +26,14 @@ from engine_rules.plugs import PlugStep
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """What the rules concluded about the step: the stage, what is closed, what safety needs, what is wanted."""
+    """What the rules concluded about the step: the stage, what is closed, what safety needs, what is wanted.
+
+    proven: total timing is known safe.
+    """
 
     stage: str
     readable: bool
+    proven: bool
     holds: frozenset[str]
     needs: tuple[Worded, ...] = ()
     wants: tuple[Worded, ...] = ()
@@ -204,10 +208,21 @@ def _trims(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> dict
         return {}
     now = current_trims(logbook, run)
     cap = logbook.targets["cap.trim_step_deg"]
-    limits = dict.fromkeys(now, (-cap, 0.0 if "advance" in order.holds else cap))
+    limits = {number: (-cap, room) for number, room in _trim_room(logbook, run, order, now, cap).items()}
     mean, sd = timing_arrays(estimate)
     chosen = choose_trims(logbook.engine, now, mean, sd, logbook.targets, limits)
     return {number: new for number, new in chosen.items() if new != now[number]}
+
+
+def _trim_room(logbook: Logbook, run: Run, order: Order, now: Mapping[int, float], cap: float) -> dict[int, float]:
+    """How far each cylinder's own timing may grow: not past where its plug showed specks lately, nor when closed."""
+    total, specked = run.tuneup.total_timing_deg, specked_before(logbook, run)
+    if "advance" in order.holds or (specked and total is None):
+        return dict.fromkeys(now, 0.0)
+    base, margin = total.value if total is not None else 0.0, logbook.targets["safety.stay_below_knock_deg"]
+    return {
+        number: min(cap, max(specked.get(number, math.inf) - margin - base - trim, 0.0)) for number, trim in now.items()
+    }
 
 
 def _heat_open(order: Order) -> bool:

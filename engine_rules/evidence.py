@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterator
 from statistics import fmean, median
@@ -240,16 +241,29 @@ def has_specks(reading: Reading) -> bool:
     return any(sign.kind == "specks" and sign.word in SPECKS_OF_HEAT for sign in reading.signs)
 
 
+def specked_before(logbook: Logbook, run: Run) -> dict[int, float]:
+    """Cylinder -> the least timing of its own (total and trim) at which its plug showed specks on the last runs."""
+    found: dict[int, float] = {}
+    for one in logbook.before(run)[-int(logbook.targets["safety.knock_memory_runs"]) :]:
+        total = one.tuneup.total_timing_deg
+        for reading in one.readings if total is not None else ():
+            if has_specks(reading) and total is not None:
+                trim = reading.timing_trim_deg.value if reading.timing_trim_deg is not None else 0.0
+                found[reading.cylinder] = min(total.value + trim, found.get(reading.cylinder, math.inf))
+    return found
+
+
 def _knock_so_far(logbook: Logbook, run: Run) -> Iterator[Worded]:
     seen, now = knock_before(logbook, run), run.tuneup.total_timing_deg
     if seen is None or now is None:
         return
     limit, earlier = seen
-    near = now.value > limit - logbook.targets["safety.stay_below_knock_deg"]
+    room = limit - logbook.targets["safety.stay_below_knock_deg"] - now.value
+    grade = "near" if room < 0 else "at the limit" if room < logbook.targets["cap.total_step_deg"] else "below"
     cell = next((reading.places.get("specks") for reading in earlier.readings if has_specks(reading)), None)
     yield Said(
         what="knock_before",
-        value="near" if near else "below",
+        value=grade,
         cell=cell_text(cell),
         text=f"specks showed at {limit:g} degrees on run {earlier.name}",
     )

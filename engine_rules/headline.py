@@ -28,17 +28,17 @@ def headline(
         return f"{changes[0].upper()}{changes[1:]}."
     if not_on_hand:
         return f"Change nothing yet: {'; '.join(not_on_hand)}."
-    return NOTHING_TO_CHANGE["unproven" if order.stage == "timing" and "advance" in order.holds else order.stage]
+    return NOTHING_TO_CHANGE["unproven" if order.stage == "timing" and not order.proven else order.stage]
 
 
 MOST_TRIMS_NAMED = 3
 
 NOTHING_TO_CHANGE = {
     "unproven": "Change nothing yet: prove that the timing is safe.",
-    "timing": "Change nothing yet: timing cannot be moved from what was logged.",
-    "fuel": "Change nothing yet: fuel cannot be judged from what was logged.",
+    "timing": "Change nothing yet: there may be timing left to find, but the way to more is closed.",
+    "fuel": "Change nothing yet: fuel cannot be judged, or the way to less is closed.",
     "heat": "Change nothing: the shelf has no plug for the next step.",
-    "spread": "Change nothing: the hardware does not allow a better spread.",
+    "spread": "Change nothing: no cylinder's own timing can be bettered as things stand.",
     "settled": "Leave it alone: the set reads right. Keep it as a reference.",
 }
 

@@ -12,7 +12,7 @@ from engine_rules.carry import Belief, belief_before
 from engine_rules.decide import Order, decide
 from engine_rules.estimate import Estimate, against, estimate
 from engine_rules.evidence import facts_of_run
-from engine_rules.facts import Hold, LeaveOut, Need, Stage, Unfit, Want, Weaker
+from engine_rules.facts import Hold, LeaveOut, Need, Said, Stage, Unfit, Want, Weaker
 from engine_rules.judge import facts_of_estimate, facts_of_learning
 from engine_rules.logbook import Logbook, Run
 from engine_rules.lookback import facts_of_history
@@ -143,6 +143,7 @@ def _order(reasoner: Reasoner) -> Order:
     return Order(
         stage=next((name for name in CAUTIOUS if name in stages), "reading"),
         readable=not reasoner.known(Unfit),
+        proven=any(fact["what"] == "timing_known_safe" and fact["value"] for fact in reasoner.known(Said)),
         holds=frozenset(fact["what"] for fact in reasoner.known(Hold)),
         needs=tuple(reasoner.known(Need)),
         wants=tuple(reasoner.known(Want)),

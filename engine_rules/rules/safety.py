@@ -319,7 +319,7 @@ def knock_is_near() -> Iterable[Worded]:
 @safety.rule(
     "This engine showed specks lately: total timing stays under that, and jets go leaner by single sizes.",
     COMMON,
-    Said(what="knock_before", value="below", text=MATCH.text),
+    Said(what="knock_before", value=L("below") | L("at the limit"), text=MATCH.text),
 )
 def knock_is_remembered(text: str) -> Worded:
     return Remark(cylinder=0, text=text)

@@ -1,7 +1,7 @@
 """Timing of the whole engine."""
 
 from engine_rules.facts import Change, Estimate, Need, Picked, Remark, Said, Seen, Solved, Stage, Want, Worded
-from engine_rules.inference import MATCH, L
+from engine_rules.inference import MATCH, NOT, L
 from engine_rules.rulebook import COMMON, Decision
 
 want = Decision("spark", phase="want")
@@ -27,6 +27,8 @@ def whole_advanced() -> Worded:
     MARKS,
     ROOM,
     Estimate(what="timing", cylinder=0, side="retarded", near=False),
+    NOT(Said(what="knock_before", value=L("near") | L("at the limit"))),
+    NOT(Seen(what="centre_wire", grade=L("softening") | L("rounded"))),
 )
 def whole_retarded() -> Worded:
     return Want(what="timing", place="all", side="earlier")

@@ -1,7 +1,7 @@
 """The spread between cylinders: timing of each, as far as the hardware allows."""
 
-from engine_rules.facts import Change, Estimate, Picked, Remark, Setup, Solved, Stage, Want, Worded
-from engine_rules.inference import MATCH, L
+from engine_rules.facts import Change, Estimate, Hold, Picked, Remark, Setup, Solved, Stage, Want, Worded
+from engine_rules.inference import MATCH, NOT, L
 from engine_rules.rulebook import COMMON, Decision
 
 want = Decision("spread", phase="want")
@@ -27,6 +27,7 @@ def own_advanced(cylinder: int) -> Worded:
     STAGGER,
     ROOM,
     Solved(what="own_timing", cylinder=MATCH.cylinder, side="retarded", near=False, grade=OWN),
+    NOT(Hold(what="advance")),
 )
 def own_retarded(cylinder: int) -> Worded:
     return Want(what="trim", place=cylinder, side="earlier")
