@@ -32,8 +32,8 @@ def build_season(path: Path) -> None:
 def _run(run: Mapping[str, Any]) -> dict[str, Any]:
     values = {key: value for key, value in run.items() if key not in ("jets", "plugs")}
     jets = {f"jets.{station}": label for station, label in run["jets"].items()}
-    said = {"pull": "pass", "pressure_kind": "station", "new_plugs": True, "lifted_or_spun": False, "weight_kg": WEIGHT_KG}
-    return said | values | jets
+    said = {"pull": "pass", "pressure_kind": "station", "new_plugs": True, "lifted_or_spun": False}
+    return said | {"weight_kg": WEIGHT_KG} | values | jets
 
 
 def _plugs(plugs: Mapping[str, Any]) -> dict[int, dict[str, Any]]:

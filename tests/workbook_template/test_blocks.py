@@ -1,4 +1,4 @@
-"""A file's sheets as blocks: the fast reader and the careful one read alike, and the fast one is never let near a trap."""
+"""A file's sheets as blocks: the fast reader and the careful one read alike; the fast one stays clear of traps."""
 
 from __future__ import annotations
 
