@@ -194,6 +194,7 @@ def fill(
     from workbook_template.how_read import NotRecognised
     from workbook_template.log_file import ask_first, fill_cars, json_bytes, open_log, runs_to_read, write_json
     from workbook_template.say import advice_lines, filled_lines
+    from workbook_template.say_read import asked_lines
 
     if every and run is not None:
         raise LogbookError("--run and --all do not go together; give one of them")
@@ -217,7 +218,8 @@ def fill(
         car_named = [f"{one.book.car}:"] if len(advised) > 1 else []
         for line in (*car_named, *advice_lines(advices[-1], tab_unit(one.book))):
             terminal.print(line, soft_wrap=True)
-    for line in filled_lines(filled, log, sum(len(advices) for _, advices in advised)):
+    read = [one.book.how_read for one, _ in advised if one.book.how_read is not None]
+    for line in (*filled_lines(filled, log, sum(len(advices) for _, advices in advised)), *asked_lines(read)):
         terminal.print(line, soft_wrap=True)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 from rich.console import Console
 from rich.table import Table as RichTable
 
@@ -21,12 +23,24 @@ def print_how_read(console: Console, read: HowRead) -> None:
         first = f"{line.first}{more}" if line.first is not None else ""
         shown.add_row(line.written, first, line.read_as or "not used", line.unit, line.sure, entry)
     console.print(shown)
-    asked = [f"{line.first}: {line.written}: {line.question}" for line in read.headings if line.question]
-    asked += [f"{one.cell}: {one.text}" if one.cell else one.text for one in read.questions]
-    asked += [
-        f"{line.heading} (taken as {line.taken}): {line.question}" for line in read.engine if line.sure != "yours"
-    ]
+    asked = _asked(read)
     if asked:
         console.print(f"\nAsked; answer on the sheet {HOW_READ}, which fill adds to the workbook:")
         for text in asked:
             console.print(f"  - {text}")
+
+
+def asked_lines(all_read: Sequence[HowRead]) -> Iterator[str]:
+    """Where the questions about a racer's own book are, and how many; nothing where none is open."""
+    count = len({text for read in all_read for text in _asked(read)})
+    if count:
+        what = "1 question" if count == 1 else f"{count} questions"
+        yield f"{what} about how the workbook was read: answer on its sheet {HOW_READ}, then fill again."
+
+
+def _asked(read: HowRead) -> list[str]:
+    asked = [f"{line.first}: {line.written}: {line.question}" for line in read.headings if line.question]
+    asked += [f"{one.cell}: {one.text}" if one.cell else one.text for one in read.questions]
+    return asked + [
+        f"{line.heading} (taken as {line.taken}): {line.question}" for line in read.engine if line.sure != "yours"
+    ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from engine_rules import advise
 from engine_rules.logbook import LogbookError
 from tests.workbook_template.racers_books import LAYOUTS
 from tests.workbook_template.racers_season import advice_of, ordinary, ordinary_advice, season
+from workbook_template.command_line import run_command
 from workbook_template.hosts.blocks import blocks_from_workbook
 from workbook_template.how_read import HOW_READ, NotRecognised
 from workbook_template.log_file import ask_first, fill_cars, fill_in, open_log
@@ -260,3 +262,28 @@ def test_each_car_of_a_book_is_read_and_filled_by_itself(tmp_path: Path) -> None
     with pytest.raises(LogbookError, match="it has Blue, Red"):
         log.cars("Green")
     assert len(read_logbooks(log.blocks)) == 2
+
+
+def test_the_commands_show_what_was_read_and_fill_each_car(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "LOG.xlsx"
+    LAYOUTS["two cars in one list"]().save(path)
+    before = path.read_bytes()
+    assert run_command(["check", str(path)]) == 0
+    shown = capsys.readouterr().out
+    assert "Log: read as a line for each cylinder of a run" in shown and "Run: Shell ring" not in shown
+    assert "Each cylinder: Shell ring" in shown and path.read_bytes() == before
+    assert run_command(["fill", str(path), "--car", "red", "--json", "-"]) == 0
+    assert json.loads(capsys.readouterr().out)["run"] == "12"
+    assert run_command(["fill", str(path), "--json", str(tmp_path / "advice.json")]) == 0
+    assert json.loads((tmp_path / "advice.json").read_text("utf-8")).keys() == {"Blue", "Red"}
+    assert run_command(["fill", str(path), "--car", "green"]) == 2
+    assert "it has Blue, Red" in capsys.readouterr().err
+
+
+def test_the_command_says_how_much_is_asked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "LOG.xlsx"
+    book_with(lambda page: head(page, "Elevation (ft)", "Elevation")).save(path)
+    assert run_command(["check", str(path)]) == 0
+    assert "Elevation: in ft or m?" in capsys.readouterr().out
+    assert run_command(["fill", str(path)]) == 0
+    assert f"1 question about how the workbook was read: answer on its sheet {HOW_READ}" in capsys.readouterr().out

@@ -20,8 +20,8 @@ from workbook_template.read import read_logbooks
 CORPUS = Path(__file__).parents[3] / "shared" / "corpus" / "workbooks"
 ODD: tuple[CellValue, ...] = (
     None, "", " ", "same", '"', "Run", "Cyl 3", "#3", "Left bank", "72/80", "+2 rear", "-2 #7", "10.42@127", "°F",
-    "1/0", "Total", "mph", "Jets", "Car", "0", "²", "=1+1", 0.0, -1.0, 1e300, 3.0, 17.0, True, date(2026, 4, 4), time(10, 30),
-    CellError("#DIV/0!"), "x" * 500, "Mixture, % (strapline)", "Cylinder (strapline)",
+    "1/0", "Total", "mph", "Jets", "Car", "0", "²", "=1+1", 0.0, -1.0, 1e300, 3.0, 17.0, True, date(2026, 4, 4),
+    time(10, 30), CellError("#DIV/0!"), "x" * 500, "Mixture, % (strapline)", "Cylinder (strapline)",
 )  # fmt: skip
 
 
