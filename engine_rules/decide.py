@@ -60,13 +60,16 @@ class Step:
     tips: tuple[int, ...] = ()
 
 
-def decide(logbook: Logbook, run: Run, estimate: Estimate, order: Order, fed: Engine | None = None) -> Step:
+def decide(
+    logbook: Logbook, run: Run, estimate: Estimate, fuel_alone: Estimate, order: Order, fed: Engine | None = None
+) -> Step:
     """Choose the step of this stage within what is open. Safety steps only go richer, later and colder.
 
+    fuel_alone: the estimate without the straps, by which fuel is chosen, as it is by this that its stage is.
     fed: the engine with the shares of fuel that its log taught. What safety needs goes by the engine as set up: a share
     learned from few changes must not send a cylinder's fuel to another corner.
     """
-    fuel = _fuel(logbook, run, estimate, order, fed or logbook.engine)
+    fuel = _fuel(logbook, run, fuel_alone, order, fed or logbook.engine)
     return Step(
         jets=fuel[0],
         fuel_trims_pct=fuel[1],

@@ -64,7 +64,7 @@ class Session:
         for phase in ("evidence", "safety", "want", "order"):
             reasoner.reason(phase)
         order = _order(reasoner)
-        step = decide(logbook, one, solved, order, as_taught.engine)
+        step = decide(logbook, one, solved, fuel_alone, order, as_taught.engine)
         reasoner.give(facts_of_step(logbook, one, step))
         reasoner.reason("choice")
         reasoner.give(facts_of_history(logbook, one, found))
