@@ -10,6 +10,7 @@ from workbook_template.how_read import (
     ENGINE_HEADS,
     HEADS,
     HOW_READ,
+    QUESTION,
     YOUR_MEANING,
     YOUR_UNIT,
     Corrections,
@@ -29,7 +30,8 @@ _ASKED = Style(wrap=True, vertical="top", bold=True)
 _LINK = Style(color=LINK_COLOR, underline=True, vertical="top")
 _YOURS = Style(fill="F6F4EE", wrap=True, vertical="top", border="bottom")
 _WORDS_AT = 12  # the column of the drop-downs' words, right of what is read
-_WIDTHS = {1: 26.0, 2: 17.0, 3: 28.0, 4: 8.0, 5: 10.0, 6: 18.0, 7: 46.0, 8: 28.0, 9: 12.0}
+_WIDTHS = {1: 27.0, 2: 27.0, 3: 28.0, 4: 8.0, 5: 11.0, 6: 18.0, 7: 56.0, 8: 28.0, 9: 12.0}
+_LETTERS_A_LINE, _LINE_PT = 48, 14.0  # of a question, bold
 _HINT_TEXT = (
     "Look this over once. Where something is wrong or asked, choose or write it under Yours, save, and fill again; "
     "what you write there stays."
@@ -52,6 +54,7 @@ def draw_how_read(all_read: Sequence[HowRead]) -> SheetOut:
         name=HOW_READ,
         cells=cells,
         column_widths={**_WIDTHS, _WORDS_AT: 28.0},
+        row_heights_pt=_heights(cells),
         freeze=(4, 2),
         landscape=True,
         fit_to_pages=(1, 0),
@@ -59,6 +62,13 @@ def draw_how_read(all_read: Sequence[HowRead]) -> SheetOut:
         choices=choices,
         show_gridlines=True,
     )
+
+
+def _heights(cells: Cells) -> dict[int, float]:
+    """Rows whose question takes more than one line."""
+    asked = {row: str(cell.value) for (row, column), cell in cells.items() if column == QUESTION + 1 and cell.value}
+    lines = {row: -(-len(text) // _LETTERS_A_LINE) for row, text in asked.items()}
+    return {row: 1.0 + _LINE_PT * count for row, count in lines.items() if count > 1}
 
 
 class _Words:
@@ -157,7 +167,7 @@ def _draw_engine(
     corrections: Corrections,
     row: int,
 ) -> int:
-    cells |= {(row, column): CellOut(head, _HEAD) for column, head in enumerate(ENGINE_HEADS, start=1) if head}
+    cells |= {(row, column): CellOut(head or None, _HEAD) for column, head in enumerate(ENGINE_HEADS, start=1)}
     for line in lines:
         row += 1
         answer = corrections.answers.get(line.heading.casefold())

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TypeVar
+
+from openpyxl.utils import coordinate_to_tuple
 
 from workbook_template.found import Frame, Heading, Line, Record, Sheetful, Value, View
 from workbook_template.headings import (
@@ -24,6 +27,7 @@ from workbook_template.tables import as_text
 
 REACH = 3  # cells between a label and its value: merged cells leave some blank
 Place = tuple[int, int]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +70,12 @@ def read_forms(block: SheetBlock, corrected: Corrected) -> Sheetful | None:
     stretches = list(_stretches(view, labels))
     records: list[Record] = []
     headings: list[Heading] = []
-    for at, stretch in enumerate(stretches):
+    for stretch in stretches:
         form = Form(view, stretch, _inside(labels, stretch), _inside(anchors, stretch))
         record = _read(form)
         _name_and_day(form, record, len(stretches) == 1)
         if record.cylinders:
-            record.line = None
-            record.lines = _lines(block, stretch, record, alone=len(stretches) == 1, at=at)
+            record.lines = _lines(block, stretch, record, alone=len(stretches) == 1)
         records.append(record)
         headings += form.headings
     shape = "a form" if len(stretches) == 1 else f"{len(stretches)} forms, one below the other"
@@ -149,7 +152,7 @@ def _anchors(view: View) -> Iterator[tuple[Place, int]]:
                 yield (row, column), number
 
 
-def _inside(places: Mapping[Place, object], stretch: Stretch):  # type: ignore[no-untyped-def]
+def _inside(places: Mapping[Place, T], stretch: Stretch) -> dict[Place, T]:
     return {place: one for place, one in places.items() if stretch.holds(*place)}
 
 
@@ -333,7 +336,7 @@ def _said(value: CellValue, view: View, place: Place, key: str) -> Value:
     return Value(value, cell, Heading(cell, as_text(value), Meaning(RUNS, key)))
 
 
-def _lines(block: SheetBlock, stretch: Stretch, record: Record, *, alone: bool, at: int) -> dict[int, Line]:
+def _lines(block: SheetBlock, stretch: Stretch, record: Record, *, alone: bool) -> dict[int, Line]:
     """A row for each cylinder, below the form, or right of it where another form follows below."""
     view = View(block)
     numbers = sorted(record.cylinders)
@@ -348,7 +351,7 @@ def _lines(block: SheetBlock, stretch: Stretch, record: Record, *, alone: bool, 
         top = _last_used(bare) + 2 if alone else stretch.top
         taken, free = (), 1 if alone else bare.last_column + 2
     like = next((value for one in record.cylinders.values() for value in one.values()), None)
-    look = _column_of(like) if like is not None else 1
+    look = coordinate_to_tuple(like.cell.ref)[1] if like is not None else 1
     frame = Frame(block.name, top, taken, free, look, listed=True)
     return {number: Line(frame, top + 1 + place, number) for place, number in enumerate(numbers)}
 
@@ -357,14 +360,6 @@ def _last_used(view: View) -> int:
     rows = range(1, view.last_row + 1)
     columns = range(1, view.last_column + 1)
     return max((row for row in rows if any(view.at(row, column) is not None for column in columns)), default=0)
-
-
-def _column_of(value: Value) -> int:
-    letters = "".join(letter for letter in value.cell.ref if letter.isalpha())
-    column = 0
-    for letter in letters:
-        column = 26 * column + ord(letter) - 64
-    return column
 
 
 def _banks(view: View, anchors: Mapping[Place, int], records: Sequence[Record]) -> Mapping[int, tuple[str, int]]:
