@@ -215,7 +215,7 @@ def test_tabs_are_bent_in_the_unit_of_the_engine_sheet(log: Path) -> None:
     book.save(log)
     assert tab_unit(read(log)) == "in"
     card = plan(read(log), [v8_all_change().advice]).sheets[0]
-    assert any("Tab 0.017 in later" in str(cell.value) for cell in card.cells.values())
+    assert any("Tab 0.017 in\nlater" in str(cell.value) for cell in card.cells.values())
 
 
 def test_stretches_join_cells_down_a_column() -> None:
