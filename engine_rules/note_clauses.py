@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from engine_rules.note_counts import count_at
-from engine_rules.note_places import NUMBER_WORDS, Layout, Place, listed_at
-from engine_rules.note_words import WILD, Item, Token, lexicon, phrase_at, tokens_of
+from engine_rules.note_places import BOTH, Layout, Place, counted_at, listed_at
+from engine_rules.note_specks import specks_joined
+from engine_rules.note_words import NUMBER_WORDS, WILD, Item, Token, lexicon, phrase_at, tokens_of
 
 STOPS = (".", ";", "!", "?", "\n")
 TELLING = ("sign", "adjective", "count", "ask", "ask_sign")
@@ -25,6 +27,7 @@ BUT = (
     "cept",
     "except on",
 )
+ANEW = ("has", "had", "is", "was", "shows", "got", "which", "that")
 LINKS = ("and", "&", "n", "or", "nor", "+", "/")
 
 
@@ -50,7 +53,7 @@ def sentences_of(text: str, layout: Layout) -> list[list[Clause]]:
     sentences: list[list[Clause]] = [[]]
     items: list[Item] = []
     lead = ""
-    found = _parted_at_and(list(_left_out_joined(_items(text, layout))))
+    found = _parted_at_and(list(_left_out_joined(specks_joined(_items(text, layout)))))
     for item in [*found, Item("stop", ".", len(text), len(text))]:
         if item.tag not in ("stop", "break"):
             items.append(item)
@@ -111,7 +114,7 @@ def _all_but(items: Sequence[Item], at: int) -> tuple[Item, int] | None:
         return None
     whole, named, behind = part[0].value, part[2].value.cylinders, near[-1] + 1
     leads = at == 0 or items[at - 1].tag in ("stop", "break")
-    anew = not leads and behind < len(items) and items[behind].value in ("has", "is", "was", "shows", "got")
+    anew = not leads and behind < len(items) and items[behind].value in ANEW
     if anew or not named < whole.cylinders:
         return None
     return Item("place", Place("listed", whole.cylinders - named, True, named), part[0].start, part[2].end), behind
@@ -120,17 +123,30 @@ def _all_but(items: Sequence[Item], at: int) -> tuple[Item, int] | None:
 def _items(text: str, layout: Layout) -> list[Item]:
     tokens = tokens_of(text)
     found: list[Item] = []
+    sides = _sides_named(tokens) if layout.own is None else frozenset()
     at = 0
     while at < len(tokens):
         tag, value, behind = _item_at(tokens, at, layout)
+        if tokens[at].text in sides and behind == at + 1 and (at == 0 or not tokens[at - 1].text.isalpha()):
+            tag, value = "place", layout.named(tokens[at].text)
         found.append(Item(tag, value, tokens[at].start, tokens[behind - 1].end))
         at = behind
     return found
 
 
+def _sides_named(tokens: Sequence[Token]) -> frozenset[str]:
+    """'left' and 'right' where the note names one of them as a bank, or begins clauses with both."""
+    texts = [token.text for token in tokens]
+    bank = any(one in ("left", "right") and other in ("bank", "side") for one, other in pairwise(texts))
+    leads = {
+        text for at, text in enumerate(texts) if text in ("left", "right") and (at == 0 or not texts[at - 1].isalpha())
+    }
+    return frozenset(leads) if bank or len(leads) == BOTH else frozenset()
+
+
 def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, object, int]:
     """Tag, value and the place behind it: the longest of a phrase, a count and a list of cylinders."""
-    count, place = count_at(tokens, at), listed_at(tokens, at, layout)
+    count, place = count_at(tokens, at), counted_at(tokens, at, layout) or listed_at(tokens, at, layout)
     bare = place is not None and layout.own is None and (at == 0 or tokens[at - 1].text not in MARKS)
     phrase = phrase_at(
         tokens, at, lambda one, behind: _counted(tokens, behind, one.words) or (bare and one.words[0] in WILD)
@@ -141,6 +157,8 @@ def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, obj
             return phrase[0].tag, phrase[0].value or " ".join(phrase[0].words), phrase[1]
         if phrase[0].words == ("one",) and (layout.own is not None or _one_of_many(tokens, phrase[1])):
             return "amount", "few", phrase[1]
+        if phrase[0].words[0] == "any" and layout.own is not None:
+            return "empty", "any", phrase[1]
         named = layout.named(phrase[0].value)
         return ("place", named, phrase[1]) if named else ("ask", lexicon().table["unplaced"], phrase[1])
     if count is not None and (place is None or count[1] >= place[1]):
@@ -148,6 +166,17 @@ def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, obj
     if place is not None:
         return "place", place[0], place[1]
     return _mark(tokens, at)
+
+
+def _names_side(tokens: Sequence[Token], at: int) -> bool:
+    """True for 'mag side', which names cylinders in a way of the racer's own."""
+    unknown = tokens[at].text.isalpha() and tokens[at].text not in lexicon().vocabulary
+    return unknown and at + 1 < len(tokens) and tokens[at + 1].text in ("side", "bank", "row")
+
+
+def _clipped(tokens: Sequence[Token], at: int) -> bool:
+    """True for the stop behind 'alum', which ends no sentence."""
+    return at + 1 < len(tokens) and tokens[at - 1].text in lexicon().table["words"]["clipped"]
 
 
 def _counted(tokens: Sequence[Token], behind: int, words: Sequence[str]) -> bool:
@@ -158,7 +187,7 @@ def _counted(tokens: Sequence[Token], behind: int, words: Sequence[str]) -> bool
 def _one_of_many(tokens: Sequence[Token], behind: int) -> bool:
     """True for the 'one' of 'one speck', which is no plug."""
     near = [token.text for token in tokens[behind : behind + 3]]
-    return any(text in ("speck", "spot", "dot", "fleck", "side") for text in near)
+    return any(text == "side" or text in lexicon().grains for text in near)
 
 
 def _mark(tokens: Sequence[Token], at: int) -> tuple[str, object, int]:
@@ -166,12 +195,18 @@ def _mark(tokens: Sequence[Token], at: int) -> tuple[str, object, int]:
     before = tokens[at - 1].end if at else -1
     after = tokens[at + 1].start if at + 1 < len(tokens) else len(tokens[-1].text) + token.end + 1
     spaced = before < token.start and token.end < after
-    if token.text in STOPS or token.text.startswith(".."):
+    if token.text == "." and at and tokens[at - 1].end == token.start and _clipped(tokens, at):
+        return "empty", token.text, at + 1
+    if token.text in STOPS:
         return "stop", token.text, at + 1
+    if token.text.startswith(".."):
+        return "break", token.text, at + 1
     if token.text in ("-", "/", "=", "~", '"') and spaced:
         return "break", token.text, at + 1
     if token.text == ":":
         return "colon", ":", at + 1
+    if _names_side(tokens, at):
+        return "ask", lexicon().table["unplaced"], at + 2
     if token.text in LINKS:
         return "link", token.text, at + 1
     if token.number is not None:

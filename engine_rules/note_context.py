@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from engine_rules.note_clauses import Clause
 from engine_rules.note_meaning import Meant
-from engine_rules.note_words import Item, lexicon
+from engine_rules.note_words import Item
 
 DANGER = frozenset(
     {
@@ -22,6 +22,10 @@ DANGER = frozenset(
     }
 )
 """The signs that close every way to more heat: a doubt does not drop them."""
+
+
+OF_PLUGS = ("threads", "shell_ring")
+BLACK = (("specks", "few black"), ("specks", "many black"))
 
 
 def is_danger(meant: Meant) -> bool:
@@ -39,19 +43,19 @@ def speaks_of_plugs(clause: Clause, own_row: bool, place_carried: bool) -> bool:
     items = clause.items
     if of_others(clause):
         return False
-    plug = any(item.tag == "part" and item.value == "plug" for item in items)
+    plug = any(item.tag == "part" and item.value in ("plug", "porcelain") for item in items)
     placed = any(item.tag == "place" and item.value.sure and item.value.kind != "unknown" for item in items)
     if clause.has("harmless") and not own_row:
         return plug or placed
-    if own_row or plug or clause.has("place", "part", "count"):
+    plain = any(item.tag == "sign" and (item.value[0] in OF_PLUGS or item.value in BLACK) for item in items)
+    if own_row or plug or plain or clause.has("place", "part", "count"):
         return True
     return strangers(items) == 0 or (place_carried and strangers(items) < 3)
 
 
 def strangers(items: Sequence[Item]) -> int:
     """How many words and numbers a clause about plugs would not need."""
-    plain = lexicon().table["words"]["plain"]
-    return sum(item.tag in ("unknown", "number") or (item.tag == "empty" and item.value not in plain) for item in items)
+    return sum(item.tag in ("unknown", "number") for item in items)
 
 
 def beside_stranger(clause: Clause, meant: Meant) -> bool:
@@ -61,9 +65,14 @@ def beside_stranger(clause: Clause, meant: Meant) -> bool:
 
 
 def of_another_thing(items: Sequence[Item], meant: Meant) -> bool:
-    """True for the silver of 'silver car' and the crack of 'crack in the block'."""
+    """True for the silver of 'silver car', the crack of 'crack in the block' and the blisters of 'boot blistered'."""
+    before = [item for item in items[: meant.at] if item.tag != "empty"]
+    if any(item.tag == "part" and item.value != "plug" for item in before):
+        return False
+    if before and before[-1].tag == "harmless":
+        return True
     for item in items[meant.at + 1 :]:
-        if item.tag == "harmless":
+        if item.tag == "harmless" or (item.tag == "conduct" and item.value[0] == "new_plugs"):
             return True
         if item.tag not in ("empty", "adjective") or item.value in ("from", "and", "so"):
             return False
@@ -73,19 +82,6 @@ def of_another_thing(items: Sequence[Item], meant: Meant) -> bool:
 def one_of_two(items: Sequence[Item]) -> bool:
     """True where 'or' stands between words: one of two is meant, or neither."""
     return any(item.tag == "link" and item.value == "or" for item in items[1:-1])
-
-
-def change_is_clear(items: Sequence[Item], at: int) -> bool:
-    """True where a part, a unit or a cylinder named behind the change at that place says what was changed."""
-    behind = items[at + 1 : at + 3]
-    if len(behind) == 2 and behind[0].value in ("of", "from") and behind[1].tag == "number":
-        return True
-    for item in items[at + 1 : at + 6]:
-        if item.tag in ("clear", "place"):
-            return True
-        if item.tag in ("link", "sign", "adjective"):
-            return False
-    return False
 
 
 def denials_carried(clauses: Sequence[Clause]) -> Iterator[Clause]:

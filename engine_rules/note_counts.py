@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from engine_rules.note_places import NUMBER_WORDS
-from engine_rules.note_words import Token
+from engine_rules.note_words import NUMBER_WORDS, Token
 
 THREADS = ("thread", "threads")
 TURNS = ("turn", "turns")
@@ -68,13 +67,17 @@ def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
         return Count(amount, "turns"), unit_at + 1
     if unit == "mm":
         return Count(amount, "mm"), unit_at + 1
-    if unit in ("wide", "in", "inch", '"') and decimal and amount < WIDEST_RING_IN:
+    if unit in ("wide", "in", "inch", '"') and (decimal or fraction) and amount < WIDEST_RING_IN:
         end = unit_at + 1
         wide = unit == "wide" or (end < len(tokens) and tokens[end].text == "wide")
         return (Count(amount * MM_PER_IN, "mm"), end) if wide else None
     if unit in ("%", "percent"):
         return Count(amount / 100.0, "share"), unit_at + 1
-    if fraction and amount in EIGHTHS and any(token.text == "shell" for token in tokens[max(at - 4, 0) : at + 8]):
+    if (
+        fraction
+        and amount in EIGHTHS
+        and any(token.text in ("shell", "base") for token in tokens[max(at - 4, 0) : at + 8])
+    ):
         return Count(amount, ""), behind
     return None
 

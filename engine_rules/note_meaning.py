@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from engine_rules.note_counts import Count
@@ -10,9 +10,11 @@ from engine_rules.note_words import Item
 from engine_rules.words import word_lists
 
 SPECK_KINDS = (("specks", "few black"), ("specks", "many black"))
+COLOURS = ("white", "tan", "grey", "orange", "red")
 A_HANDFUL = 6
 THREAD_WORDS = {0.0: "none", 1.0: "one", 2.0: "two", 3.0: "three"}
 TURN_WORDS = {0.0: "none", 0.5: "half", 0.75: "three quarters", 1.0: "full"}
+TOPICS = {"specks": "specks", "strap_mark": "mark", "ring": "ring", "shell_ring": "shell", "threads": "threads"}
 NONE_OF = {"ring": "ring", "shell": "shell_ring", "threads": "threads", "specks": "specks"}
 
 
@@ -31,8 +33,8 @@ def meanings(items: Sequence[Item], topic: str | None) -> Iterator[Meant]:
     for at, item in enumerate(items):
         if item.tag == "sign":
             kind, word = item.value
-            if (kind, word) == SPECK_KINDS[0] and _shining(items, at):
-                word = "bright"
+            if kind == "porcelain" and word in COLOURS and _colours_a_part(items, at):
+                continue
             yield Meant(kind, word, at)
         elif item.tag == "adjective":
             found = _of_nearest_part(items, at, topic)
@@ -42,27 +44,48 @@ def meanings(items: Sequence[Item], topic: str | None) -> Iterator[Meant]:
             found = _counted(items, at, item.value)
             if found is not None:
                 yield found
+        elif item.tag == "amount" and item.value == "many" and _is_of_ring(items, at):
+            yield Meant("ring", "all over", at)
         elif item.tag == "number" and topic_at(items, at, topic) == "threads":
             yield _threads(Count(float(item.value), "threads"), at)
         elif item.tag == "place" and item.value.kind == "unknown" and topic_at(items, at, topic) == "threads":
             yield Meant("threads", "one", at)
 
 
+def _colours_a_part(items: Sequence[Item], at: int) -> bool:
+    """True for the 'tan' of 'a tan ring', with nothing said of the ring itself."""
+    behind = items[at + 1 : at + 3]
+    part = bool(behind) and behind[0].tag == "part" and behind[0].value in ("ring", "mark", "strap", "shell", "threads")
+    return part and (len(behind) == 1 or behind[1].tag not in ("adjective", "sign", "count", "amount"))
+
+
+def _is_of_ring(items: Sequence[Item], at: int) -> bool:
+    """True for the 'all over' of 'ring all over'."""
+    before = [item for item in items[:at] if item.tag != "empty"]
+    return bool(before) and before[-1].tag == "part" and before[-1].value == "ring"
+
+
 def topic_at(items: Sequence[Item], at: int, topic: str | None) -> str | None:
     """The part last named before that place, in the clause or before it."""
-    named = [
-        "specks" if item.tag == "sign" else str(item.value)
-        for item in items[:at]
-        if (item.tag == "part" and item.value != "plug") or (item.tag == "sign" and item.value[0] == "specks")
-    ]
-    return named[-1] if named else topic
+    for item in reversed(items[:at]):
+        if item.tag == "part" and item.value != "plug":
+            return str(item.value)
+        if item.tag == "sign" and item.value[0] in TOPICS:
+            return TOPICS[item.value[0]]
+        if item.tag == "count" and item.value.unit == "threads":
+            return "threads"
+    return topic
 
 
 def _of_nearest_part(items: Sequence[Item], at: int, topic: str | None) -> Meant | None:
     table: dict[str, str] = items[at].value
     parts = [(abs(other - at) - 0.5 * (other == at + 1), other) for other, one in enumerate(items) if one.tag == "part"]
     near = [str(items[other].value) for _, other in sorted(parts)]
-    if table.get("specks") in ("specks: few black", "specks: bright") and _specks_next(items, at):
+    if table.get("specks") == "specks: few black" and any(
+        one.tag == "sign" and one.value[0] == "specks" for one in items
+    ):
+        return None
+    if table.get("ring") == "ring: wide" and any(one.tag == "count" and one.value.unit == "mm" for one in items):
         return None
     if "placed" in table:
         table = {**table, "alone": table["placed"]} if any(one.tag == "place" for one in items) else table
@@ -78,26 +101,6 @@ def _of_nearest_part(items: Sequence[Item], at: int, topic: str | None) -> Meant
         return Meant("good", None, at)
     kind, word = table[chosen].split(": ")
     return Meant(kind, word, at)
-
-
-def _specks_next(items: Sequence[Item], at: int) -> bool:
-    """True where black or shiny only tells the colour of specks named in the clause."""
-    table: dict[str, str] = items[at].value
-    if table["specks"] == "specks: bright":
-        behind = [one for one in items[at + 1 :] if one.tag not in ("amount", "empty")]
-        return bool(behind) and behind[0].tag == "sign" and behind[0].value[0] == "specks"
-    return any(one.tag == "sign" and one.value[0] == "specks" for one in items)
-
-
-def _shining(items: Sequence[Item], at: int) -> bool:
-    """True for the dots of 'shiny little dots' and 'silvery specks'."""
-    before = [one for one in items[:at] if one.tag not in ("amount", "empty")]
-    if not before:
-        return False
-    last = before[-1]
-    return (last.tag == "sign" and last.value == ("specks", "bright")) or (
-        last.tag == "adjective" and last.value.get("specks") == "specks: bright"
-    )
 
 
 def _counted(items: Sequence[Item], at: int, count: Count) -> Meant | None:
@@ -133,10 +136,15 @@ def with_amounts(items: Sequence[Item], found: list[Meant]) -> list[Meant]:
 
 def _is_many(items: Sequence[Item], at: int, found: Sequence[Meant]) -> bool:
     others = {one.at for one in found if one.at != at and one.kind not in ("specks", "good")}
+    # 'pepper light on 7, 5 pepper heavy': a place parts what is said of two lots of specks
+    specks = [one.at for one in found if one.at != at and one.kind == "specks"]
+    for place in (other for other, item in enumerate(items) if item.tag == "place"):
+        if any(one < place < at or at < place < one for one in specks):
+            others.add(place)
     left = max((other for other in others if other < at), default=-1)
     right = min((other for other in others if other > at), default=len(items))
     span = items[left + 1 : right]
-    if any(item.tag == "number" and item.value > A_HANDFUL for item in items[max(at - 3, 0) : at]):
+    if any(item.tag == "number" and item.value > A_HANDFUL for item in items[max(at - 2, 0) : at]):
         return True
     amounts = [item.value for item in span if item.tag == "amount"]
     heavy = any(item.tag == "adjective" and item.value.get("specks") == "specks: many black" for item in span)
@@ -168,11 +176,14 @@ def none_said(items: Sequence[Item], topic: str | None) -> Meant | None:
     return None
 
 
-def furthest(found: list[Meant]) -> list[Meant]:
-    """Of two strap marks in one clause ('past bend, almost to the weld') the one nearer the weld."""
+def furthest(found: Sequence[Meant], places: Mapping[int, object]) -> list[Meant]:
+    """Of two strap marks of one place ('past bend, almost to the weld') the one nearer the weld."""
     amounts = word_lists()["strap_mark"].amounts
     marks = [one for one in found if one.kind == "strap_mark" and one.word is not None]
-    if len(marks) < 2:
-        return found
-    kept = max(marks, key=lambda one: amounts[one.word or ""])
-    return [one for one in found if one is kept or one not in marks]
+
+    def is_passed(one: Meant) -> bool:
+        return any(
+            amounts[other.word or ""] > amounts[one.word or ""] for other in marks if places[other.at] == places[one.at]
+        )
+
+    return [one for one in found if one not in marks or not is_passed(one)]

@@ -5,25 +5,30 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from engine_rules.note_words import Token, lexicon
+from engine_rules.note_counts import count_at
+from engine_rules.note_words import NUMBER_WORDS, Token, lexicon
 
-NUMBER_WORDS = {"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8}
 THROUGH = ("-", "thru", "through", "to")
 AND = (",", "&", "+", "/", "and", "n", "or")
+BOTH = 2
+PLUGS = ("plugs", "cylinders", "cyls", "holes", "ones")
+THEM = ("them", "em")
+LIKE = ("as", "like")
 HAS = ("has", "had", "is", "was", "looks", "shows", "got", "gets", "also", "too")
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Cylinders meant. kind: 'listed', 'all', 'rest' or 'unknown'; sure: named as a cylinder, not by a bare number.
+    """Cylinders meant. kind: 'listed', 'all', 'rest', 'last' (those just named) or 'unknown'.
 
-    besides: those left out of it by name.
+    sure: named as a cylinder, not by a bare number. besides: those left out of it by name. count: how many of the last.
     """
 
     kind: str
     cylinders: frozenset[int]
     sure: bool = True
     besides: frozenset[int] = frozenset()
+    count: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +48,7 @@ class Layout:
             "all": everything,
             "rest": everything,
             "unknown": everything,
+            "both": everything,
             "corners": ends,
             "middles": everything - ends,
             "left": frozenset(self.banks.get("L", ())),
@@ -50,8 +56,54 @@ class Layout:
             "odds": frozenset(number for number in self.cylinders if number % 2),
             "evens": frozenset(number for number in self.cylinders if number % 2 == 0),
         }[name]
+        if name == "both" and len(everything) > BOTH:
+            return Place("last", everything, count=BOTH)
         kind = name if name in ("all", "rest", "unknown") else "listed"
         return Place(kind, named) if named else None
+
+
+def counted_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place, int] | None:
+    """'The other six', 'all three' or 'two of them', and the place behind it; None for what counts no plugs."""
+    everything = frozenset(layout.cylinders)
+    first = tokens[at].text
+    start = at + (first in ("other", "remaining", "all", "these", "those"))
+    count = _how_many(tokens[start].text) if start < len(tokens) else None
+    if count is None:
+        return None
+    behind = _of_them(tokens, start + 1)
+    if first in ("other", "remaining"):
+        return Place("rest", everything), behind
+    if behind < len(tokens) and tokens[behind].text in ("corners", "middles"):
+        return None
+    if start > at and count > 1 and (behind > start + 1 or not _cylinder_goes_on(tokens, behind)):
+        whole = count >= len(everything)
+        return (Place("all", everything) if whole else Place("last", everything, count=count)), behind
+    if start == at and behind > start + 1:
+        return Place("unknown", everything), behind
+    return None
+
+
+def _how_many(text: str) -> int | None:
+    if text.isascii() and text.isdigit() and len(text) == 1:
+        return int(text)
+    return NUMBER_WORDS.get(text, 2 if text in ("couple", "few", "several", "some") else None)
+
+
+def _of_them(tokens: Sequence[Token], at: int) -> int:
+    """The place behind 'of the plugs', 'plugs' or 'of them'; `at` itself where none of it follows."""
+    words = [*(token.text for token in tokens[at : at + 4]), "", ""]
+    of, behind = words[0] == "of", at + (words[0] == "of")
+    if of and words[1] in ("the", "these", "those"):
+        behind += 1
+    named = words[behind - at]
+    if named in PLUGS or (of and (named in THEM or _how_many(named) is not None)):
+        return behind + 1
+    return behind if words[behind - at - 1] in ("these", "those") else at
+
+
+def _cylinder_goes_on(tokens: Sequence[Token], at: int) -> bool:
+    """True where a number that 'all' stands before begins a list: 'all 3 and 5'."""
+    return at + 1 < len(tokens) and tokens[at].text in (*AND, *THROUGH) and tokens[at + 1].text.isdigit()
 
 
 def listed_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place, int] | None:
@@ -77,16 +129,14 @@ def listed_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place, 
         return None
     sure = named or prepared or len(found) > 1
     after = tokens[behind].text if behind < len(tokens) else ""
-    if layout.own is not None and not sure and after not in HAS and not (before and before.text == "as"):
+    if layout.own is not None and not sure and after not in HAS and not (before and before.text in LIKE):
         return None
     either = any(token.text == "or" for token in tokens[start:behind])
     return Place("unknown" if either else "listed", frozenset(found), sure), behind
 
 
 def _counts_specks(tokens: Sequence[Token], at: int) -> bool:
-    return any(
-        token.text in ("specks", "speck", "dots", "spots", "flecks", "little") for token in tokens[at + 1 : at + 4]
-    )
+    return any(token.text == "little" or token.text in lexicon().grains for token in tokens[at + 1 : at + 4])
 
 
 def _cylinder(tokens: Sequence[Token], at: int, layout: Layout, words: bool) -> int | None:
@@ -105,12 +155,25 @@ def _counts_after(tokens: Sequence[Token], at: int, prepared: bool) -> bool:
     joined = before.end == here.start
     if before.text in ("+", "-", "$", "/", ":", "@", ".") and joined:
         return not (before.text in "/+-" and at > 1 and tokens[at - 2].text.isdigit() is False and before.text != "+")
+    if before.text == "of" and at > 1 and (tokens[at - 2].text == "out" or _names_part(tokens[at - 2].text)):
+        return False
     if before.text in ("+", "@", "$"):
         return not (at > 1 and tokens[at - 2].number is not None)
     if prepared:
         return before.text == "in" and at > 1 and tokens[at - 2].text in ("put", "run", "ran", "rounds")
+    if (
+        at > 1
+        and tokens[at - 2].text in ("this", "last", "that", "same", "next")
+        and before.text in ("run", "pass", "hit", "time")
+    ):
+        return False
     words = lexicon().table["numbers"]["not_after"]
     return before.text in words or before.text in HAS[:2]
+
+
+def _names_part(text: str) -> bool:
+    """True for the 'strap' of 'strap of 7'."""
+    return any(one.tag == "part" and one.words[-1] == text for one in lexicon().starting.get(text, ()))
 
 
 def _of_threads(tokens: Sequence[Token], at: int) -> bool:
@@ -158,6 +221,11 @@ def _list_from(
         while nexts < len(tokens) and nexts > behind and tokens[nexts].text in ("#", "cyl", "number"):
             nexts += 1
         number = _cylinder(tokens, nexts, layout, words)
+        if nexts == behind and number is not None and tokens[nexts].text.isdigit() != tokens[behind - 1].text.isdigit():
+            break
+        counted = count_at(tokens, nexts)
+        if counted is not None and (counted[0].unit == "threads" or (counted[0].unit and counted[0].amount <= BOTH)):
+            break
         if number is None or number in found or _has_unit(tokens, nexts + 1):
             break
         if spaced and prepared and not _list_goes_on(tokens, nexts + 1):
@@ -174,4 +242,6 @@ def _list_from(
 
 def _list_goes_on(tokens: Sequence[Token], at: int) -> bool:
     """True where a comma and a number after 'on 7' still belong to it: 'on 7, 5 and 3', not 'on 7, 5 is clean'."""
-    return at >= len(tokens) or tokens[at].text in (*AND, ".", ";", ")", "\n") or tokens[at].number is not None
+    while at < len(tokens) and (tokens[at].number is not None or tokens[at].text in (*AND, *THROUGH)):
+        at += 1
+    return at >= len(tokens) or tokens[at].text in (".", ";", ")", "\n") or tokens[at - 1].text == ","

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
+from engine_rules.note_asks import NoteAsk, Told, open_questions
 from engine_rules.note_clauses import BUT, Clause
 from engine_rules.note_context import (
     DANGER,
     beside_stranger,
-    change_is_clear,
     denials_carried,
     is_danger,
     of_another_thing,
@@ -20,32 +20,20 @@ from engine_rules.note_context import (
 )
 from engine_rules.note_meaning import Meant, amount_alone, furthest, meanings, none_said, topic_at, with_amounts
 from engine_rules.note_places import Layout, Place
-from engine_rules.note_scope import Scope, Standing, scope_of
+from engine_rules.note_scope import NONE, Scope, Standing, scope_of
+from engine_rules.note_specks import FEW_BLACK, MANY_BLACK
 from engine_rules.note_where import Whereabouts
 from engine_rules.note_words import Item, lexicon
 
-AGAIN = ("same", "too", "also", "likewise", "as well")
+SAME = ("same", "same as", "same w/", "like", "look like", "looks like", "similar", "identical", "ditto")
+AGAIN = (*SAME, "too", "also", "likewise", "as well")
+AUXILIARY = ("is", "are", "was", "were", "does", "do", "did", "has", "had", "have")
+CAUSE_SIGNS = (("also_seen", "anti-seize"), ("also_seen", "rubber bits"), ("also_seen", "additive"))
 CAUSES = ("anti-seize", "rubber bits", "additive")
 BLACK = ("few black", "many black")
-# How the reasons of [[ask]] begin that a clause can make needless.
-CHANGES, HEAT, TWINS = "may be jets or degrees", "may be heat", "may be rubber"
 UNSETTLED = "is not settled: write in the columns what you see"
 DOUBTED = "is doubted, and counts until you say otherwise: write it in the columns"
 ELSEWHERE = "may be meant of the plugs or of something else: write it in the columns"
-
-
-@dataclass(frozen=True, slots=True)
-class NoteAsk:
-    """A phrase that may mean two things, as it stands in the note; why it is asked; where it starts."""
-
-    phrase: str
-    why: str
-    start: int = 0
-
-    @property
-    def end(self) -> int:
-        """Where it ends in the note."""
-        return self.start + len(self.phrase)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +67,17 @@ class NoteReader:
     left: list[str] = field(default_factory=list)
     specks_named: bool = False
     topic: str | None = None
+    last_at: int = 0
+    said: list[Meant] = field(default_factory=list)
     standing: Standing = field(default_factory=Standing)
     heads: bool = False
     count: int = 0
 
     def sentence(self, clauses: Sequence[Clause]) -> None:
         """Read one sentence; places, topics and times carry from clause to clause within it."""
-        self.topic, self.standing = None, Standing()
+        # 'odds: thin line. evens: wide'
+        self.topic = self.topic if clauses[0].items[0].tag == "place" else None
+        self.standing = Standing()
         self.where.begin(self.heads)
         self.heads = all(item.tag in ("place", "empty", "colon") for clause in clauses for item in clause.items)
         harmless = any(clause.has("harmless") for clause in clauses)
@@ -112,7 +104,7 @@ class NoteReader:
         items = clause.items
         scope = scope_of(clause, self.standing, opens_note=self.count == 0)
         everything = with_amounts(items, [*meanings(items, self.topic), *self._spoken_short(items)])
-        found = [] if of_others(clause) else furthest([one for one in everything if one.at not in scope.dead])
+        found = [] if of_others(clause) else [one for one in everything if one.at not in scope.dead]
         of_plugs = speaks_of_plugs(clause, self._own_row, self.where.carried is not None)
         named = everything or (clause.question and clause.has("part", "adjective"))
         if scope.undecided and of_plugs and named and not found:
@@ -122,14 +114,17 @@ class NoteReader:
             self._leave_out(items)
         places = self.where.places(clause, {one.at for one in found})
         if of_plugs:
-            for meant in found:
+            for meant in furthest(found, places):
                 self._gather(clause, scope, meant, places[meant.at])
-        elif not clause.has("harmless"):
+        else:
             self._keep_danger(clause, scope, found)
         self._same_again(clause, found)
+        self._so_is_another(clause, found)
         self._conduct(clause, scope, harmless)
         self._ask_what_is_open(clause, scope, of_plugs)
         self.topic = topic_at(items, len(items), self.topic)
+        self.said = everything or self.said
+        self.last_at = clause.span()[0]
         self.specks_named = any(one.kind == "specks" for one in everything) or (self.specks_named and not everything)
 
     def _spoken_short(self, items: Sequence[Item]) -> Iterator[Meant]:
@@ -137,6 +132,7 @@ class NoteReader:
         none = none_said(items, self.topic)
         if none is not None:
             yield none
+        self._worsen(items)
         if not self.specks_named or any(
             item.tag in ("sign", "adjective", "part", "count", "unknown") for item in items
         ):
@@ -147,6 +143,17 @@ class NoteReader:
             yield Meant(*short, at)
         if none is None and any(item.tag == "ends" for item in items):
             yield Meant("specks", "none", 0)
+
+    def _worsen(self, items: Sequence[Item]) -> None:
+        """'..., it's everywhere': the pepper of the clause before is much."""
+        if (
+            self.specks_named
+            and amount_alone(items) == MANY_BLACK
+            and all(i.tag in ("amount", "empty", "now") for i in items)
+        ):
+            for one in self._of_last_clause():
+                if one.what == FEW_BLACK:
+                    self.seen[self.seen.index(one)] = replace(one, meant=replace(one.meant, word="many black"))
 
     def _gather(self, clause: Clause, scope: Scope, meant: Meant, places: Sequence[Place | None]) -> None:
         """One sign: dropped, asked about, or kept with its certainty."""
@@ -164,7 +171,9 @@ class NoteReader:
         if not danger and (scope.undecided or either or unknown):
             self._ask(*clause.span(), UNSETTLED)
             return
-        excused = danger and (clause.has("excuses") or (not self._own_row and beside_stranger(clause, meant)))
+        nowhere = not self._own_row and list(places) == [None]
+        cause = clause.has("explained") and any(one.value in CAUSE_SIGNS for one in clause.items)
+        excused = danger and (clause.has("excuses") or cause or (nowhere and beside_stranger(clause, meant)))
         doubted = scope.doubted or either or excused or meant.at in scope.nearly or meant.at in scope.denied_far
         for place in places:
             self._add_there(clause, meant, place, "doubted" if doubted else "hedged" if scope.hedged else "plain")
@@ -206,9 +215,14 @@ class NoteReader:
     def _keep_danger(self, clause: Clause, scope: Scope, found: Iterable[Meant]) -> None:
         """A word of danger with one stranger beside it may still be meant of the plugs: kept, and asked about."""
         for meant in found:
-            of_plug = strangers(clause.items) < 2 and not beside_stranger(clause, meant)
-            if of_plug and is_danger(meant) and meant.at not in scope.denied:
-                self._add(clause, meant, None, "doubted")
+            if not is_danger(meant) or meant.at in scope.denied:
+                continue
+            if clause.has("harmless"):
+                if any(item.value == "engine" for item in clause.items):
+                    self._ask(*clause.span(), ELSEWHERE)
+            elif not beside_stranger(clause, meant):
+                if strangers(clause.items) < 2:
+                    self._add(clause, meant, None, "doubted")
                 self._ask(*clause.span(), ELSEWHERE)
 
     def _add_there(self, clause: Clause, meant: Meant, place: Place | None, sure: str) -> None:
@@ -231,8 +245,11 @@ class NoteReader:
     def _take_back(self, clause: Clause, scope: Scope, found: Sequence[Meant]) -> None:
         """What this clause says of the one before: denied after a question, or doubted by an excuse."""
         items, last = clause.items, self._of_last_clause()
-        if items[0].value in ("no", "nope", "nah") and (len(items) == 1 or items[1].tag == "explained"):
-            self._drop([one for one in last if one.sure == "doubted"])
+        if items[0].value in NONE and (len(items) == 1 or items[1].tag == "explained"):
+            gone = [one for one in last if one.sure == "doubted" or clause.lead]
+            self._drop(gone)
+            none = [replace(one, meant=replace(one.meant, word="none")) for one in gone if one.what[1] in BLACK]
+            self.seen += none if clause.lead else []
             return
         denied = {(one.kind, one.word) for one in found if one.at in scope.denied}
         if denied and (clause.has("excuses") or any(item.value == "so" for item in items)):
@@ -243,7 +260,7 @@ class NoteReader:
         for one in last:
             if one.what in DANGER and (clause.has("excuses", "link") or found or len(items) < 4):
                 self.seen[self.seen.index(one)] = replace(one, sure="doubted")
-                self._ask(one.start, clause.span()[1], DOUBTED)
+                self._ask(self.last_at, clause.span()[1], DOUBTED)
 
     @staticmethod
     def _excuses(clause: Clause, scope: Scope, found: Sequence[Meant]) -> bool:
@@ -281,14 +298,32 @@ class NoteReader:
         if found or place is None or not self.seen or not any(item.value in AGAIN for item in items):
             return
         before, place = self.seen[-1], self.where.settled(place)
-        whole = any(item.value == "same" for item in items)
+        whole = any(item.value in SAME for item in items)
         for one in list(self.seen):
             if one.place == before.place and (whole or one.clause == before.clause):
                 self.seen.append(replace(one, place=place, clause=self.count))
 
+    def _so_is_another(self, clause: Clause, found: Sequence[Meant]) -> None:
+        """'5 isnt lean, 7 is' and 'so is 4': what the clause before said or denied is said of this cylinder."""
+        items = clause.items
+        tags = {item.tag for item in items}
+        if found or not tags <= {"place", "empty", "link"} or not any(item.value in AUXILIARY for item in items):
+            return
+        for item in items:
+            if item.tag == "place" and any(one.kind != "good" for one in self.said):
+                place = self.where.settled(item.value)
+                self.seen += [Seen(one, place, item.start, item.end, self.count) for one in self.said]
+
     def _conduct(self, clause: Clause, scope: Scope, harmless: bool) -> None:
         if of_others(clause) or scope.undecided:
             return
+        verb = next((at for at, item in enumerate(clause.items) if item.tag == "cut" and item.value == "verb"), None)
+        cleanly = any(
+            (item.tag, item.value) == ("cut", "clean") or self.text[item.start : item.end].lower() == "clean"
+            for item in clause.items
+        )
+        if verb is not None and cleanly and verb not in scope.dead and not clause.has("negations"):
+            self.conduct.setdefault("clean_cut", True)
         for at, item in enumerate(clause.items):
             # A 'new set' may be one of tyres or pads.
             named = "plug" in self.text[item.start : item.end].lower()
@@ -306,30 +341,21 @@ class NoteReader:
 
     def _ask_what_is_open(self, clause: Clause, scope: Scope, of_plugs: bool) -> None:
         for at, item in enumerate(clause.items):
-            if at in scope.dead or at in scope.denied:
-                continue
-            if item.tag == "ask_sign" and of_plugs:
+            if item.tag == "ask_sign" and of_plugs and at not in scope.dead | scope.denied:
                 kind, word, why = item.value
                 meant = Meant(kind, word, at)
                 if not self._explains_away(clause, scope, meant):
                     self._add(clause, meant, self._place_of(clause), "doubted")
                     self._ask(item.start, item.end, why)
-            elif item.tag == "ask" and not self._is_clear(clause, at, of_plugs):
-                self._ask(item.start, item.end, item.value)
         now = [one for one in self.seen if one.clause == self.count]
+        told = Told(frozenset(one.meant.kind for one in now), self.topic, of_plugs, self._own_row)
+        for start, end, why in open_questions(clause, scope, told):
+            self._ask(start, end, why)
         white = [one for one in now if one.what == ("porcelain", "white")]
         bare = [one for one in now if one.what == ("ring", "none")]
         if white and bare:
             start, end = min(white[0].start, bare[0].start), max(white[0].end, bare[0].end)
             self._ask(start, end, "may be lean, a short run or the fuel: write strap and specks in their columns")
-
-    def _is_clear(self, clause: Clause, at: int, of_plugs: bool) -> bool:
-        why = clause.items[at].value
-        if why.startswith(CHANGES):
-            return change_is_clear(clause.items, at)
-        kinds = {one.meant.kind for one in self.seen if one.clause == self.count}
-        told = (why.startswith(HEAT) and "strap_mark" in kinds) or (why.startswith(TWINS) and "specks" in kinds)
-        return told or not of_plugs
 
     def _place_of(self, clause: Clause) -> Place | None:
         named = [item.value for item in clause.items if item.tag == "place"]

@@ -8,6 +8,8 @@ from engine_rules.note_clauses import Clause
 from engine_rules.note_words import Item, lexicon
 
 FAR = 4  # words; a denial further off than this from a word of danger does not take it away
+NONE = ("none", "no", "nope", "nil", "zero", "nothing", "negative", "0")
+DENIABLE = ("sign", "adjective", "conduct", "ask_sign", "ask", "count")
 SKIPPED = ("empty", "link", "hedges", "amount", "doubts", "part", "clear", "now", "nearly", "adjective", "place")
 
 
@@ -59,8 +61,12 @@ def _dead(items: tuple[Item, ...], standing: Standing, opens_note: bool) -> froz
     dead: set[int] = set()
     if past_at or standing.past:
         end = now_at if now_at is not None and now_at > 0 else 0 if now_at == 0 else len(items)
-        dead.update(range(end))
+        # 'glazed after the fuel of last week'
+        begin = next((at for at in range(1, end) if items[at].value == "after"), 0)
+        dead.update(range(begin, end))
     standing.past = (standing.past or (bool(past_at) and past_at[0] <= 1)) and now_at is None
+    # 'went from lean to right on'
+    dead.update(at + 1 for at in range(len(items) - 2) if items[at].value == "from" and items[at + 2].value == "to")
     for at, item in enumerate(items):
         if item.tag in ("future", "compared") or item.tag == "conditions" or standing.condition:
             dead.update(range(at, len(items)))
@@ -89,13 +95,15 @@ def _denied(items: tuple[Item, ...]) -> tuple[frozenset[int], frozenset[int]]:
     for at, item in enumerate(items):
         if item.tag == "negations":
             since = 0
-        elif item.tag in ("sign", "adjective", "conduct", "ask_sign", "count") or (item.tag == "part" and since == 0):
+        elif item.tag in DENIABLE or (item.tag == "part" and item.value != "plug" and since == 0):
             if since is not None:
                 (denied if since <= FAR else far).add(at)
                 since = _carried(items, at, item)
         elif since is not None:
             since += 1 if item.tag not in SKIPPED else 0
     ends = [at for at, item in enumerate(items) if item.tag == "ends" or _gone(items, at)]
+    if _ends_in_none(items):
+        ends.append(len(items) - 1)
     for end in ends:
         before = [at for at in range(end) if items[at].tag in ("sign", "adjective")]
         denied.update(before[-1:])
@@ -104,10 +112,16 @@ def _denied(items: tuple[Item, ...]) -> tuple[frozenset[int], frozenset[int]]:
 
 def _gone(items: tuple[Item, ...], at: int) -> bool:
     """True for the 'gone' of 'pepper gone'; a strap that is gone is another matter."""
-    item, before = items[at], [one for one in items[:at] if one.tag not in ("empty", "now")]
+    item, before = items[at], [one for one in items[:at] if one.tag not in ("empty", "now", "place")]
     if item.tag != "adjective" or item.value.get("specks") != "specks: none" or not before:
         return False
     return before[-1].tag == "sign" and before[-1].value[0] == "specks"
+
+
+def _ends_in_none(items: tuple[Item, ...]) -> bool:
+    """True for 'pepper: none'."""
+    before = [item for item in items[:-1] if item.tag not in ("empty", "colon")]
+    return items[-1].value in NONE and bool(before) and before[-1].tag in ("sign", "adjective")
 
 
 def _carried(items: tuple[Item, ...], at: int, item: Item) -> int | None:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from engine_rules.note_clauses import Clause
 from engine_rules.note_places import Layout, Place
 from engine_rules.note_words import Item
 
-WHERE = ("on", "in", "for", "from", "onto", "over")
-LIKENESS = ("as", "same as")
+WHERE = ("on", "in", "of", "off", "for", "from", "onto", "over")
+LIKENESS = ("as", "same as", "like", "look like", "looks like", "same w/")
 
 Spots = dict[int, list[Place | None]]
 """By place of a sign in its clause, where it was seen; None where nothing was named."""
@@ -25,6 +25,7 @@ class Whereabouts:
     named: set[int] = field(default_factory=set)
     unknown_plug: bool = False
     told: int = 0
+    just: list[Place] = field(default_factory=list)
 
     def begin(self, heading: bool) -> None:
         """A new sentence; the place is kept where the one before was only a heading ('7. Pepper, blue to the weld')."""
@@ -37,7 +38,7 @@ class Whereabouts:
         open_signs: list[int] = []
         of_rest: Place | None = None
         for at, item in enumerate(items):
-            before = items[at - 1].value if at else None
+            before = _before(items, at)
             if at in signs:
                 where[at] = [current]
                 open_signs.append(at)
@@ -46,11 +47,20 @@ class Whereabouts:
                 self.unknown_plug = True
                 current = Place("unknown", frozenset(self.layout.cylinders))
             elif item.tag == "place" and not _compares(items, at):
+                if before in LIKENESS and item.value.kind != "listed":
+                    continue
                 place = self._of_rest(item.value, of_rest)
                 of_rest = place if item.value.kind == "rest" else None
                 if before in LIKENESS:
                     for one in open_signs:
                         where[one].append(place)
+                    continue
+                place = _within(place, current)
+                if place.kind == "listed" and current is not None and current.kind == "unknown" and before in WHERE:
+                    # 'silver on one plug on the left bank'
+                    narrowed = replace(current, cylinders=place.cylinders)
+                    where = {at: [narrowed if one == current else one for one in ones] for at, ones in where.items()}
+                    current = narrowed
                     continue
                 behind = before in WHERE or (not led and not _sign_follows(items, at, signs))
                 if behind and open_signs:
@@ -66,12 +76,28 @@ class Whereabouts:
         if place.kind == "rest":
             own = {self.layout.own} if self.layout.own else set()
             return Place("unknown" if self.unknown_plug else "listed", place.cylinders - self.named - own)
+        if place.kind == "last":
+            place = self._just_named(place)
         if place.kind == "unknown":
             self.unknown_plug = True
         if place.kind == "listed":
             self.named |= place.cylinders
             self.told += 1
+            self.just.append(place)
         return place
+
+    def _just_named(self, place: Place) -> Place:
+        """The cylinders that 'both' or 'all three' look back to."""
+        cylinders: frozenset[int] = frozenset()
+        for before in reversed(self.just):
+            cylinders |= before.cylinders
+            if len(cylinders) >= place.count:
+                break
+        return (
+            replace(place, kind="listed", cylinders=cylinders)
+            if len(cylinders) == place.count
+            else (replace(place, kind="unknown"))
+        )
 
     def _of_rest(self, place: Place, rest: Place | None) -> Place:
         """The place, or what 'the rest of the left bank' leaves of it."""
@@ -81,12 +107,30 @@ class Whereabouts:
         return Place("listed", settled.cylinders & rest.cylinders)
 
 
+def _before(items: Sequence[Item], at: int) -> object:
+    """What stands before that place, articles apart."""
+    near = [item.value for item in items[max(at - 2, 0) : at] if item.value not in ("the", "a", "an")]
+    return near[-1] if near else None
+
+
 def _compares(items: Sequence[Item], at: int) -> bool:
-    """True for the second place of 'like all of them' and '1-4 all'."""
-    if at == 0:
-        return False
-    before = items[at - 1]
-    return before.value == "like" or (items[at].value.kind == "all" and before.tag == "place")
+    """True for the second place of '1-4 all' and '5 & 7 both'."""
+    return items[at].value.kind in ("all", "last") and _beside_named(items, at)
+
+
+def _beside_named(items: Sequence[Item], at: int) -> bool:
+    """True for the 'both' of '5 & 7 both' and 'both 5 and 7'."""
+    behind = items[at + 1] if at + 1 < len(items) else None
+    if at and items[at - 1].tag == "place":
+        return True
+    return items[at].value.kind == "last" and behind is not None and behind.tag == "place"
+
+
+def _within(place: Place, current: Place | None) -> Place:
+    """'Two of them' of the bank that was named before."""
+    if place.kind == "unknown" and current is not None and current.kind == "listed" and len(current.cylinders) > 1:
+        return replace(place, cylinders=current.cylinders)
+    return place
 
 
 def _sign_follows(items: Sequence[Item], at: int, signs: set[int]) -> bool:

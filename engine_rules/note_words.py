@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib import resources
+from itertools import groupby
 from typing import Any
 
 from rapidfuzz import process
@@ -16,12 +17,15 @@ from rapidfuzz.distance import OSA
 from engine_rules.words import word_lists
 
 WILD = ("{n}", "{d}", "{c}")
-COUNT_WORDS = frozenset(("one", "two", "three", "four", "five", "six", "couple", "some", "few", "bit", "little"))
+NUMBER_WORDS = {"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8}
+COUNT_WORDS = frozenset((*NUMBER_WORDS, "couple", "some", "few", "bit", "little"))
 ARTICLES = frozenset(("the", "a", "an"))
 _PIECE = re.compile(
     r"\d*\.\d+|\d+(?:st|nd|rd|th)\b|\d+|\bw/o?(?![^\W\d_])|[^\W\d_]+(?:['’][^\W\d_]+)*|\n|\.{2,}|[^\w\s]", re.IGNORECASE
 )
 _DASHES = str.maketrans("−–—’`", "---''")
+VOWELS = frozenset("aeiou")
+TELLING = ("sign", "part", "adjective", "ask_sign", "place", "grain")
 SHORTEST_MENDED = 5
 LONG = 8
 
@@ -62,12 +66,15 @@ class Phrase:
 
 @dataclass(frozen=True, slots=True)
 class Lexicon:
-    """notes.toml, made ready. starting: first word -> phrases, longest first. table: the file itself."""
+    """notes.toml, made ready. starting: first word -> phrases, longest first. clipped: consonants -> word, where only
+    one has them. grains: nouns for specks. table: the file itself."""
 
     starting: Mapping[str, tuple[Phrase, ...]]
     spellings: Mapping[str, str]
     mended: tuple[str, ...]
+    clipped: Mapping[str, str]
     vocabulary: frozenset[str]
+    grains: frozenset[str]
     table: Mapping[str, Any]
 
 
@@ -82,19 +89,34 @@ def lexicon() -> Lexicon:
     for phrase in sorted(found.values(), key=lambda one: -len(one.words)):
         starting.setdefault(phrase.words[0], []).append(phrase)
     vocabulary = frozenset(word for words in found for word in words)
-    telling = {
-        word
-        for words, phrase in found.items()
-        if phrase.tag in ("sign", "part", "adjective", "ask_sign", "place", "conduct")
-        for word in words
-    }
+    telling = {word for words, phrase in found.items() if phrase.tag in (*TELLING, "conduct") for word in words}
     return Lexicon(
         starting={first: tuple(phrases) for first, phrases in starting.items()},
         spellings=table["spellings"],
         mended=tuple(sorted(word for word in telling if len(word) > SHORTEST_MENDED)),
+        clipped=_clipped(found.values()),
         vocabulary=vocabulary,
+        grains=frozenset(word for words in table["grains"].values() for word in words),
         table=table,
     )
+
+
+def _clipped(phrases: Iterable[Phrase]) -> Mapping[str, str]:
+    meant: dict[str, dict[str, str]] = {}
+    for phrase in phrases:
+        word = phrase.words[0]
+        if len(phrase.words) == 1 and word.isalpha() and phrase.tag in TELLING:
+            for letters in (_consonants(word), _consonants(_undoubled(word))):
+                meant.setdefault(letters, {}).setdefault(f"{phrase.tag} {phrase.value}", word)
+    return {letters: next(iter(same.values())) for letters, same in meant.items() if len(same) == 1}
+
+
+def _undoubled(word: str) -> str:
+    return "".join(letter for letter, _ in groupby(word))
+
+
+def _consonants(word: str) -> str:
+    return "".join(letter for letter in word if letter not in VOWELS)
 
 
 def _phrases(table: Mapping[str, Any]) -> Iterator[Phrase]:
@@ -103,11 +125,14 @@ def _phrases(table: Mapping[str, Any]) -> Iterator[Phrase]:
     for ask in table["ask_sign"]:
         kind, word = ask["sign"].split(": ")
         yield from _all(ask["phrases"], "ask_sign", (kind, word, ask["why"]))
+    for name, words in table["grains"].items():
+        yield from _all(words, "grain", name)
     for ask in table["ask_nothing"]:
         yield from _all(ask["phrases"], "ask", ask["why"])
     for kind, words in table["signs"].items():
         for word, phrases in words.items():
             yield from _all(phrases, "sign", (kind, word))
+    yield from _all(table["cutting"]["verbs"], "cut", "verb")
     for key, answers in table["conduct"].items():
         for answer, phrases in answers.items():
             yield from _all(phrases, "conduct", (key, answer == "yes"))
@@ -124,6 +149,7 @@ def _phrases(table: Mapping[str, Any]) -> Iterator[Phrase]:
         yield from _all(phrases, "amount", amount)
     for name, phrases in table["harmless"].items():
         yield from _all(phrases, "harmless", name)
+    yield from _all(table["cutting"]["clean"], "cut", "clean")
     yield from _all(table["clear"]["phrases"], "clear", None)
     yield from _all(table["neutral"]["phrases"], "neutral", None)
     yield from _all(table["words"]["breaks"], "break", None)
@@ -162,6 +188,8 @@ def _mend(word: str) -> str:
     known = lexicon()
     if word in known.spellings:
         return known.spellings[word]
+    if len(word) > 2 and word.isalpha() and word not in known.vocabulary and not VOWELS & set(word):
+        return known.clipped.get(word) or known.clipped.get(_undoubled(word), word)
     if len(word) < SHORTEST_MENDED or not word.isalpha() or word in known.vocabulary or word in _left_as_written():
         return word
     near = process.extract(word, known.mended, scorer=OSA.distance, score_cutoff=2, limit=4)

@@ -10,11 +10,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from engine_rules.logbook import Sign
+from engine_rules.note_asks import NoteAsk
 from engine_rules.note_clauses import sentences_of
 from engine_rules.note_context import DANGER
 from engine_rules.note_meaning import Meant
 from engine_rules.note_places import Layout
-from engine_rules.note_reader import NoteAsk, NoteReader, Seen, certainty_of
+from engine_rules.note_reader import NoteReader, Seen, certainty_of
+from engine_rules.note_specks import FEW_BLACK, MANY_BLACK
 from engine_rules.note_where import Whereabouts
 from engine_rules.words import word_lists
 
@@ -56,6 +58,8 @@ def read_note(
 
 def _by_cylinder(reader: NoteReader) -> Mapping[int, tuple[Sign, ...]]:
     placed = [(_cylinders(reader, one), one) for one in [*reader.seen, *_right_beside_others(reader)]]
+    many = [cylinders for cylinders, one in placed if one.what == MANY_BLACK]
+    placed = [pair for pair in placed if pair[1].what != FEW_BLACK or pair[0] not in many]
     signs: dict[int, dict[tuple[str, str | None, float | None], Sign]] = {}
     for cylinders, one in sorted(placed, key=lambda pair: len(pair[0])):
         sign = _sign(one, reader.text)

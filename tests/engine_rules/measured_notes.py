@@ -1,12 +1,7 @@
-"""The labelled plug notes, split into a half to develop on and a half that is only scored; and the scores.
-
-The halves: a note is of the development half where the first byte of the SHA-256 of its text is even. Its first three
-notes count as development too: they stand beside the labelling rules, which had to be read.
-"""
+"""The labelled plug notes, one set to develop on and one that is only scored; and the scores."""
 
 from __future__ import annotations
 
-import hashlib
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -17,7 +12,8 @@ from typing import Any
 
 from engine_rules.notes import DANGER, read_note
 
-NOTES = Path(__file__).parent.parent / "workbook_template" / "plug_notes.toml"
+FOLDER = Path(__file__).parent.parent / "workbook_template"
+SETS = {"development": "plug_notes.toml", "fresh": "plug_notes_fresh.toml"}
 CONDUCT = ("new_plugs", "clean_cut", "idled_after", "lifted_or_spun")
 MM_PER_IN = 25.4
 # "A V8 unless the note says otherwise."
@@ -57,7 +53,7 @@ class Score:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """The scores of one half. unwarned: notes with a danger on a cylinder of which no danger at all was read."""
+    """The scores of one set. unwarned: notes with a danger on a cylinder of which no danger at all was read."""
 
     notes: int
     danger: Score
@@ -67,18 +63,9 @@ class Measured:
 
 
 @cache
-def labelled_notes() -> Sequence[Mapping[str, Any]]:
-    """All notes of the set."""
-    return tuple(tomllib.loads(NOTES.read_text("utf-8"))["note"])
-
-
-def half(name: str) -> list[Mapping[str, Any]]:
-    """The notes of the half 'development' or 'held out'."""
-    return [note for at, note in enumerate(labelled_notes()) if _is_development(at, note) == (name == "development")]
-
-
-def _is_development(at: int, note: Mapping[str, Any]) -> bool:
-    return at < 3 or hashlib.sha256(note["text"].encode()).digest()[0] % 2 == 0
+def labelled_notes(name: str) -> Sequence[Mapping[str, Any]]:
+    """All notes of the set 'development' or 'fresh'."""
+    return tuple(tomllib.loads((FOLDER / SETS[name]).read_text("utf-8"))["note"])
 
 
 def engine_of(text: str) -> tuple[tuple[int, ...], Mapping[str, tuple[int, ...]]]:
@@ -95,9 +82,9 @@ def _number(written: str) -> int:
 
 
 def measure(name: str) -> Measured:
-    """Read every note of a half and score it against its labels."""
+    """Read every note of a set and score it against its labels."""
     counts = {True: [0, 0, 0], False: [0, 0, 0]}
-    asks, unwarned, notes = [0, 0, 0], 0, half(name)
+    asks, unwarned, notes = [0, 0, 0], 0, labelled_notes(name)
     for note in notes:
         wanted, (found, phrases) = _labels(note), _read(note)
         for fact in wanted.keys() | found.keys():
