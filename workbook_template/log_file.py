@@ -136,7 +136,12 @@ def _but_for_time(content: bytes) -> Mapping[str, int] | None:
 
 
 def ask_first(path: Path, out: Path | None, not_read: NotRecognised) -> LogbookError:
-    """Add the sheet 'How it was read' alone, so that the racer can say what the headings mean; the error to raise."""
+    """Add the sheet 'How it was read' alone, so that the racer can say what the headings mean; the error to raise.
+
+    Where nothing in the workbook looked like a heading of a log there is nothing to say, and it is left as it is.
+    """
+    if not not_read.how_read.headings:
+        return not_read
     host = FileHost(path, out)
     host.read()
     try:

@@ -18,6 +18,7 @@ from tests.test_never_happens import KNOCK, SCALES, changes_nothing, fuel_given,
 
 OF = replace(engine_to_learn(), timing_hardware="per-cylinder")
 SEEDS = range(6)
+SHARED_OUT_PCT = 0.65
 
 
 def history(seed: int, count: int = 12) -> Logbook:
@@ -46,7 +47,11 @@ def test_the_learned_values_are_used_and_stand_in_the_trace() -> None:
 @pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("numbers", [[3], list(OF.numbers)], ids=["one", "all"])
 def test_leaner_rings_never_mean_less_fuel(seed: int, numbers: list[int]) -> None:
-    """Of the whole engine: how the choice of plain patterns of jets shares it out is not what is learned."""
+    """Cylinder by cylinder, but for what a plainer pattern of jets shares out another way.
+
+    The ladder has steps of five percent here. Where a leaner ring makes a staggered set give way to a plain one, or the
+    other way round, a cylinder may come off a little worse; more than an eighth of a jet size would be a fault.
+    """
     log, before = history(seed), None
     for word in SCALES["ring"]:
         plugs = good_set(OF)
@@ -54,7 +59,7 @@ def test_leaner_rings_never_mean_less_fuel(seed: int, numbers: list[int]) -> Non
             plugs[number]["ring"] = word
         now = fuel_given(OF, advised(log, plugs))
         if before is not None:
-            assert sum(now.values()) <= sum(before.values()) + 1e-9, (word, now, before)
+            assert all(now[n] <= before[n] + SHARED_OUT_PCT for n in numbers), (word, now, before)
         before = now
 
 

@@ -37,7 +37,7 @@ def test_every_sheet_is_read_in_the_order_of_the_book_and_blank_ends_are_left_of
     book["second"].cell(9, 9).font = openpyxl.styles.Font(bold=True)
     first, second = blocks_from_workbook(book)
     assert (first.name, first.rows) == ("Sheet", ())
-    assert (second.last_row, second.last_column, second.at(2, 2)) == (2, 2, date(2025, 6, 14))
+    assert (second.last_row, second.last_column, second.at(2, 2)) == (2, 2, datetime(2025, 6, 14))
 
 
 def test_a_file_that_is_not_there_is_named(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from workbook_template.hosts import blocks
 from workbook_template.hosts.blocks import blocks_from_file, may_read_fast
 from workbook_template.hosts.protocol import CellError
 
-CORPUS = Path(__file__).parents[3] / "shared" / "corpus"
+CORPUS = Path(__file__).parents[4] / "shared" / "corpus"
 BOOKS = sorted((CORPUS / "workbooks").glob("*.xls[xm]"))
 # openpyxl shows a date format's number as a number where the format is its own default for elapsed days.
 READ_APART = {"umya_aaa.xlsx"}
