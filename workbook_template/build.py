@@ -16,6 +16,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from engine_rules.logbook import LogbookError
 from engine_rules.targets import default_targets
 from workbook_template.build_engine import STARTER_PLUGS, BlankOptions, StarterEngine, starter_engine, starter_jets
+from workbook_template.build_form import write_forms
 from workbook_template.build_sheet import (
     HEADING_ROW,
     HINT,
@@ -34,8 +35,9 @@ from workbook_template.build_sheet import (
     use_house_font,
     write_list,
 )
+from workbook_template.build_wide import write_wide
 from workbook_template.hosts.blocks import block_from_sheet
-from workbook_template.layout import Column, SheetLayout, layout
+from workbook_template.layout import Column, layout
 from workbook_template.tables import PlacedColumn, Table, find_table
 
 __all__ = ["BlankOptions", "append_run", "build_blank"]
@@ -43,14 +45,21 @@ __all__ = ["BlankOptions", "append_run", "build_blank"]
 
 def build_blank(options: BlankOptions | None = None) -> Workbook:
     """The blank workbook, with the cylinders of a first run listed. Raises LogbookError for options that cannot be."""
-    engine = starter_engine(options or BlankOptions())
+    asked = options or BlankOptions()
+    engine = starter_engine(asked)
     book = Workbook()
     book.remove(book.worksheets[0])
     use_house_font(book)
-    _write_start(book)
-    _write_runs(book, engine)
-    _write_readings(book, engine)
-    _write_engine(book, engine, options.name if options else "")
+    _write_start(book, asked.style)
+    match asked.style:
+        case "wide":
+            write_wide(book, engine)
+        case "form":
+            write_forms(book, engine, asked.name)
+        case _:
+            _write_runs(book, engine)
+            _write_readings(book, engine)
+    _write_engine(book, engine, asked.name)
     if engine.stations:
         _write_jets(book, engine)
     _write_plugs(book, engine)
@@ -58,11 +67,7 @@ def build_blank(options: BlankOptions | None = None) -> Workbook:
     return book
 
 
-def _columns(sheet: SheetLayout, engine: StarterEngine) -> list[Column]:
-    return [column for column in sheet.columns_for(engine.stations) if engine.wants(column.only)]
-
-
-def _write_start(book: Workbook) -> None:
+def _write_start(book: Workbook, style: str) -> None:
     text = tomllib.loads(resources.files("workbook_template").joinpath("start_here.toml").read_text("utf-8"))
     page = book.create_sheet(layout().sheets["start"].name)
     page.sheet_view.showGridLines = False
@@ -72,24 +77,29 @@ def _write_start(book: Workbook) -> None:
     row = 4
     for part in text["parts"]:
         page.cell(row, 1, part["heading"]).font = PART
-        for count, line in enumerate(part["lines"], start=1):
+        lines = [line for line in (_in_style(line, style) for line in part["lines"]) if line]
+        for count, line in enumerate(lines, start=1):
             page.cell(row + count, 1, count if part["numbered"] else "•").alignment = Alignment("right", "top")
             page.cell(row + count, 2, line).alignment = Alignment("left", "top", wrap_text=True, indent=1)
-        row += len(part["lines"]) + 2
+        row += len(lines) + 2
     set_print(page, repeat_row=None)
+
+
+def _in_style(line: str | Mapping[str, str], style: str) -> str:
+    return line if isinstance(line, str) else line.get(style, "")
 
 
 def _write_runs(book: Workbook, engine: StarterEngine) -> None:
     sheet = layout().sheets["runs"]
     page = begin_sheet(book, sheet, title_column=sheet.freeze + 1)
-    write_list(page, sheet, _columns(sheet, engine), engine.units, [{"name": 1}])
+    write_list(page, sheet, engine.columns(sheet), engine.units, [{"name": 1}])
     page.freeze_panes = page.cell(HEADING_ROW + 1, sheet.freeze + 1).coordinate
     set_print(page, pages_wide=2, repeat_columns="A:A")
 
 
 def _write_readings(book: Workbook, engine: StarterEngine) -> None:
     sheet = layout().sheets["readings"]
-    columns = _columns(sheet, engine)
+    columns = engine.columns(sheet)
     page = begin_sheet(book, sheet, title_column=sheet.freeze + 1)
     write_list(page, sheet, columns, engine.units, [{"run": 1, "cylinder": number} for number in engine.places])
     ours = next(index for index, column in enumerate(columns, start=1) if column.filled)
@@ -119,7 +129,7 @@ def _write_engine(book: Workbook, engine: StarterEngine, name: str) -> None:
         | {f"shares.{station}": round(share, 4) for station, share in engine.shares.get(number, {}).items()}
         for number, (bank, place) in engine.places.items()
     ]
-    write_list(page, sheet, _columns(sheet, engine), engine.units, lines, heading_row=row + 1)
+    write_list(page, sheet, engine.columns(sheet), engine.units, lines, heading_row=row + 1)
     page.freeze_panes = page.cell(HINT_ROW + 1, 1).coordinate
     set_print(page, repeat_row=None)
 
@@ -138,7 +148,7 @@ def _write_jets(book: Workbook, engine: StarterEngine) -> None:
     page = begin_sheet(book, sheet)
     jets = starter_jets(engine.words["fuel"], engine.units)
     lines = [{"label": label, "bore_in": bore, "on_hand": "yes"} for label, bore in jets]
-    write_list(page, sheet, _columns(sheet, engine), engine.units, lines)
+    write_list(page, sheet, engine.columns(sheet), engine.units, lines)
     page.freeze_panes = page.cell(HEADING_ROW + 1, sheet.freeze + 1).coordinate
     name_shelf(book, sheet)
     set_print(page)
@@ -148,7 +158,7 @@ def _write_plugs(book: Workbook, engine: StarterEngine) -> None:
     sheet = layout().sheets["plugs"]
     page = begin_sheet(book, sheet)
     lines = [{"label": label, "heat_order": order, "tip": tip, "on_hand": "yes"} for label, order, tip in STARTER_PLUGS]
-    write_list(page, sheet, _columns(sheet, engine), engine.units, lines)
+    write_list(page, sheet, engine.columns(sheet), engine.units, lines)
     page.freeze_panes = page.cell(HEADING_ROW + 1, sheet.freeze + 1).coordinate
     name_shelf(book, sheet)
     set_print(page)
@@ -160,7 +170,7 @@ def _write_targets(book: Workbook, engine: StarterEngine) -> None:
     entries = (default_targets().entry(key) for key in default_targets())
     fields = ("key", "value", "unit", "lowest", "highest", "about", "source")
     lines = [{field: getattr(entry, field) for field in fields} for entry in entries]
-    write_list(page, sheet, _columns(sheet, engine), engine.units, lines)
+    write_list(page, sheet, engine.columns(sheet), engine.units, lines)
     page.freeze_panes = page.cell(HEADING_ROW + 1, sheet.freeze + 1).coordinate
     set_print(page)
 

@@ -8,16 +8,18 @@ from dataclasses import dataclass
 from engine_rules.feeds import ONE_TO_ONE, Places, barrels, feed_shares
 from engine_rules.logbook import LogbookError
 from engine_rules.spark import check_firing_order
-from workbook_template.layout import layout
+from workbook_template.layout import Column, SheetLayout, layout
 
 MOST_CYLINDERS = 12
+STYLES = ("rows", "wide", "form")
 
 
 @dataclass(frozen=True, slots=True)
 class BlankOptions:
     """What a blank workbook is made for. Words are those of the lists of layout.toml, or what racers write for them.
 
-    units: 'us' or 'si'. manifold and firing_order: None for what is usual.
+    units: 'us' or 'si'. style: 'rows', a row for each run and each reading; 'wide', a row for each run; 'form', a page
+    for each run, to write on by hand. manifold and firing_order: None for what is usual.
     """
 
     cylinders: int = 8
@@ -30,6 +32,7 @@ class BlankOptions:
     firing_order: Sequence[int] | None = None
     timing_hardware: str = "none"
     name: str = ""
+    style: str = "rows"
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,10 +62,16 @@ class StarterEngine:
                 return bool(self.shares)
         return True
 
+    def columns(self, sheet: SheetLayout) -> list[Column]:
+        """The columns of a sheet that belong into this workbook."""
+        return [column for column in sheet.columns_for(self.stations) if self.wants(column.only)]
+
 
 def starter_engine(options: BlankOptions) -> StarterEngine:
     """The engine that the options ask for. Raises LogbookError for what cannot be."""
     words = {key: _word(key, str(getattr(options, key))) for key in _LISTED}
+    if options.style not in STYLES:
+        raise LogbookError(f"style '{options.style}' is not known; use one of {', '.join(STYLES)}")
     if options.units not in ("us", "si"):
         raise LogbookError(f"units '{options.units}' are not known; use us or si")
     if not 1 <= options.cylinders <= MOST_CYLINDERS:

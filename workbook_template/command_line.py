@@ -107,6 +107,12 @@ def new(
     cylinders: Annotated[int, typer.Option(help="How many cylinders, 1 to 12.")] = 8,
     arrangement: Annotated[str, typer.Option(help="v, inline or flat.")] = "v",
     units: Annotated[str, typer.Option(help="us or si.")] = "us",
+    style: Annotated[
+        str,
+        typer.Option(
+            help="rows: a row a run and a row a plug. wide: a row a run. form: a printed page a run, for a pen."
+        ),
+    ] = "rows",
     carburetion: Annotated[
         str, typer.Option(help="one four-barrel, two four-barrels, individual runners, side-draughts, single, EFI ...")
     ] = "one four-barrel",
@@ -132,6 +138,7 @@ def new(
         run_length=run_length,
         firing_order=_order(firing_order),
         timing_hardware=timing_hardware,
+        style=style,
     )
     make_blank(log, options)
     print(f"Made {log}. Begin with its sheet Start here.")

@@ -268,9 +268,13 @@ def _unit_of(sheet: str, key: str, written: Sequence[str]) -> Unit | None:
 
 
 def _corner(words: Sequence[str]) -> str | None:
-    """The corner of a jet's heading: 'jet lf', 'left front jet', 'main jet rr'."""
+    """The station of a jet's heading: 'jet lf', 'left front jet', 'main jet rr', 'jet rear lf' of two carburetors."""
     rest = [word for word in words if word not in _JET_WORDS and word not in _FILLERS]
     if len(rest) == len(words):
         return None
+    if len(rest) == 2 and rest[0] in ("front", "rear") and rest[1] in _CORNERS:
+        return f"{rest[0]} {_CORNERS[rest[1]]}"
+    if words[0] == "jet" and len(rest) == 1 and rest[0] in ("left", "right", "single"):
+        return rest[0]
     single = rest[0] if len(rest) == 1 else _SIDES.get((rest[0], rest[1])) if len(rest) == 2 else None
     return _CORNERS.get(single or "")

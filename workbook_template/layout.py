@@ -141,6 +141,14 @@ class Scale:
 
 
 @dataclass(frozen=True, slots=True)
+class Styles:
+    """Blank workbooks in other styles: the column keys of a cylinder; key -> width for each line of the form."""
+
+    of_cylinder: tuple[str, ...]
+    form_lines: tuple[Mapping[str, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Layout:
     """All of layout.toml."""
 
@@ -148,6 +156,7 @@ class Layout:
     quantities: Mapping[str, Quantity]
     lists: Mapping[str, WordList]
     scales: Mapping[str, Scale]
+    styles: Styles
     firing_orders: Mapping[str, Mapping[int, tuple[int, ...]]] = field(default_factory=dict)
     heard: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
 
@@ -180,6 +189,7 @@ def layout() -> Layout:
         quantities=quantities,
         lists={**word_lists(), **own_lists},
         scales={key: Scale(**fields) for key, fields in table["scales"].items()},
+        styles=Styles(*(tuple(table["styles"][key]) for key in ("of_cylinder", "form_lines"))),
         firing_orders={
             arrangement: {int(count): tuple(order) for count, order in orders.items()}
             for arrangement, orders in table["firing_orders"].items()

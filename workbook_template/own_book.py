@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from engine_rules.logbook import Cell, Engine, Finding, Logbook
+from engine_rules.logbook import Cell, Engine, Finding, Logbook, LogbookError
 from workbook_template.book import ReadBook
 from workbook_template.found import Line
 from workbook_template.gathered import readings_table, row_of, runs_table
@@ -19,7 +19,7 @@ from workbook_template.read_notes import with_notes
 from workbook_template.read_runs import read_readings, read_runs
 from workbook_template.read_shelves import NO_JETS, read_targets
 from workbook_template.recognise import Recognised, recognise
-from workbook_template.tables import find_table
+from workbook_template.tables import find_sheet, find_table
 from workbook_template.units_found import Units, settle_units
 
 _PARTS = ("engine", "jets", "plugs", "targets")
@@ -31,10 +31,19 @@ def read_own(blocks: Sequence[SheetBlock]) -> tuple[ReadBook, ...]:
     parts = [block for block in blocks if _is_part(block, blocks)]
     found = recognise(blocks, corrections, parts)
     units = settle_units([run for car in found.cars for run in car.runs])
+    _refuse_blank(found, blocks)
     _refuse_nothing(found, units, corrections)
     house = _house(units, found)
     cars = [car for car in found.cars if any(run.cylinders for run in car.runs)]
     return tuple(_book(car, blocks, found, units, house, corrections) for car in cars)
+
+
+def _refuse_blank(found: Recognised, blocks: Sequence[SheetBlock]) -> None:
+    """Raise LogbookError for a blank workbook of ours in which no run is written down yet."""
+    start = find_sheet(blocks, layout().sheets["start"])
+    readings = (values for car in found.cars for run in car.runs for values in run.cylinders.values())
+    if start is not None and all(value.value is None for values in readings for value in values.values()):
+        raise LogbookError(f"there is no plug reading yet; the sheet {start.name} says how to begin")
 
 
 def _refuse_nothing(found: Recognised, units: Units, corrections: Corrections) -> None:

@@ -60,7 +60,7 @@ def is_list(view: View, heads: Headings, corrected: Corrected) -> bool:
     labels = {
         value.strip().casefold()
         for row in range(heads.row + 1, view.last_row + 1)
-        for column in heads.texts
+        for column in range(1, view.last_column + 1)
         if isinstance(value := view.at(row, column), str) and not is_ours(value) and meant(value, corrected)
     }
     return len(numbered) < 2 and len(labels - words) < LEAST_HEADINGS

@@ -86,7 +86,8 @@ def _spell_jets(runs: Sequence[LoggedRun], ask: Ask) -> None:
     for run in runs:
         now = dict(before)
         for key, corners in (("jets", FOUR), ("jets.front", FOUR[:2]), ("jets.rear", FOUR[2:])):
-            value = run.values.pop(key, None)
+            # A barrel may be called front or rear itself, as the two over a single row are: its column stays.
+            value = run.values.pop(key, None) if key == "jets" else run.values.get(key)
             if value is None or value.value is None:
                 if value is not None:
                     run.values |= {
