@@ -57,10 +57,11 @@ class LedgerLine:
     cells: tuple[Cell, ...] = ()
 
 
-def ledger(logbook: Logbook) -> tuple[LedgerLine, ...]:
-    """Every change of the log, oldest first, judged by all of it."""
+def ledger(logbook: Logbook, newest: int | None = None) -> tuple[LedgerLine, ...]:
+    """The changes of the log, oldest first, judged by all of it: every one, or so many of the newest."""
     books = _books(SameLog(logbook))
-    return tuple(books.line(at, books.ends[at], len(logbook.runs) - 1) for at in range(1, len(books.starts)))
+    first = 1 if newest is None else max(1, len(books.starts) - newest)
+    return tuple(books.line(at, books.ends[at], len(logbook.runs) - 1) for at in range(first, len(books.starts)))
 
 
 def change_before(logbook: Logbook, run: Run) -> LedgerLine | None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from engine_rules.note_counts import count_at
+from engine_rules.note_marks import mark_at
 from engine_rules.note_places import BOTH, Layout, Place, counted_at, listed_at
 from engine_rules.note_specks import specks_joined
 from engine_rules.note_words import NUMBER_WORDS, WILD, Item, Token, lexicon, phrase_at, tokens_of
@@ -53,7 +54,7 @@ def sentences_of(text: str, layout: Layout) -> list[list[Clause]]:
     sentences: list[list[Clause]] = [[]]
     items: list[Item] = []
     lead = ""
-    found = _parted_at_and(list(_left_out_joined(specks_joined(_items(text, layout)))))
+    found = _parted_at_and(list(_listed_apart(list(_left_out_joined(specks_joined(_items(text, layout)))))))
     for item in [*found, Item("stop", ".", len(text), len(text))]:
         if item.tag not in ("stop", "break"):
             items.append(item)
@@ -82,6 +83,15 @@ def _parted_at_and(items: list[Item]) -> Iterator[Item]:
             yield item
 
 
+def _listed_apart(items: list[Item]) -> Iterator[Item]:
+    """Items with a break before each place of a list of places and amounts: 'specks 5 few, 7 many rest none'."""
+    for at, item in enumerate(items):
+        short = [one.tag in ("amount", "negations") for one in items[at - 1 : at] + items[at + 1 : at + 2]]
+        if item.tag == "place" and len(short) == 2 and all(short):
+            yield Item("break", ",", item.start, item.start)
+        yield item
+
+
 def _turns_elsewhere(behind: Sequence[Item]) -> bool:
     while behind and behind[0].tag == "empty":
         behind = behind[1:]
@@ -108,6 +118,10 @@ def _left_out_joined(items: Sequence[Item]) -> Iterator[Item]:
 
 def _all_but(items: Sequence[Item], at: int) -> tuple[Item, int] | None:
     """'all but 3' as one place, and the place behind it; not '... but 3 has', which starts anew."""
+    pair = items[at : at + 2]
+    if [one.tag for one in pair] == ["place", "place"] and pair[0].value.kind == "but":
+        left = pair[0].value.cylinders - pair[1].value.cylinders
+        return Item("place", Place("listed", left, True, pair[1].value.cylinders), pair[0].start, pair[1].end), at + 2
     near = [other for other in range(at, min(at + 4, len(items))) if items[other].value not in ("for", "on")][:3]
     part = [items[other] for other in near]
     if [one.tag for one in part] != ["place", "break", "place"] or part[1].value not in BUT:
@@ -151,7 +165,10 @@ def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, obj
     phrase = phrase_at(
         tokens, at, lambda one, behind: _counted(tokens, behind, one.words) or (bare and one.words[0] in WILD)
     )
-    longest = max(one[1] for one in (count, place, phrase, (None, at)) if one is not None)
+    mark = mark_at(tokens, at)
+    longest = max(one[1] for one in (count, place, phrase, mark, (None, at)) if one is not None)
+    if mark is not None and mark[1] == longest:
+        return "sign", ("strap_mark", mark[0]), longest
     if phrase is not None and phrase[1] == longest:
         if phrase[0].tag != "place":
             return phrase[0].tag, phrase[0].value or " ".join(phrase[0].words), phrase[1]

@@ -64,6 +64,8 @@ def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
     if unit in THREADS:
         return Count(amount, "threads", open_ended), unit_at + 1
     if unit in TURNS:
+        if [token.text for token in tokens[unit_at + 1 : unit_at + 3]] in (["of", "thread"], ["of", "threads"]):
+            return Count(amount, "threads", open_ended), unit_at + 3
         return Count(amount, "turns"), unit_at + 1
     if unit == "mm":
         return Count(amount, "mm"), unit_at + 1

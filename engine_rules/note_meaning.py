@@ -33,7 +33,7 @@ def meanings(items: Sequence[Item], topic: str | None) -> Iterator[Meant]:
     for at, item in enumerate(items):
         if item.tag == "sign":
             kind, word = item.value
-            if kind == "porcelain" and word in COLOURS and _colours_a_part(items, at):
+            if kind == "porcelain" and (word in COLOURS or word == "sooty") and _colours_a_part(items, at):
                 continue
             yield Meant(kind, word, at)
         elif item.tag == "adjective":
@@ -55,6 +55,9 @@ def meanings(items: Sequence[Item], topic: str | None) -> Iterator[Meant]:
 def _colours_a_part(items: Sequence[Item], at: int) -> bool:
     """True for the 'tan' of 'a tan ring', with nothing said of the ring itself."""
     behind = items[at + 1 : at + 3]
+    of_shell = any(one.tag == "part" and one.value == "shell" for one in items)
+    if items[at].value[1] == "sooty" and of_shell and not any(one.value == "porcelain" for one in items):
+        return True
     part = bool(behind) and behind[0].tag == "part" and behind[0].value in ("ring", "mark", "strap", "shell", "threads")
     return part and (len(behind) == 1 or behind[1].tag not in ("adjective", "sign", "count", "amount"))
 
@@ -83,6 +86,10 @@ def _of_nearest_part(items: Sequence[Item], at: int, topic: str | None) -> Meant
     near = [str(items[other].value) for _, other in sorted(parts)]
     if table.get("specks") == "specks: few black" and any(
         one.tag == "sign" and one.value[0] == "specks" for one in items
+    ):
+        return None
+    if table == {"ring": "ring: heavy"} and any(
+        one.tag == "adjective" and one.value.get("ring") and one.value != table for one in items
     ):
         return None
     if table.get("ring") == "ring: wide" and any(one.tag == "count" and one.value.unit == "mm" for one in items):
@@ -146,7 +153,7 @@ def _is_many(items: Sequence[Item], at: int, found: Sequence[Meant]) -> bool:
     span = items[left + 1 : right]
     if any(item.tag == "number" and item.value > A_HANDFUL for item in items[max(at - 2, 0) : at]):
         return True
-    amounts = [item.value for item in span if item.tag == "amount"]
+    amounts = [item.value for item in span if item.tag == "amount"][:1]
     heavy = any(item.tag == "adjective" and item.value.get("specks") == "specks: many black" for item in span)
     return (heavy or "many" in amounts) and "few" not in amounts
 
@@ -170,7 +177,7 @@ def none_said(items: Sequence[Item], topic: str | None) -> Meant | None:
                 return Meant(NONE_OF[part], "none", at)
         following = items[at + 1 : at + 3]
         bare = len(following) == 1 or (len(following) == 2 and following[1].tag not in ("sign", "adjective", "count"))
-        named = bool(following) and following[0].tag == "part" and following[0].value in ("ring", "shell")
+        named = bool(following) and following[0].tag == "part" and following[0].value in ("ring", "shell", "threads")
         if bare and named and item.value not in ("not", "isnt", "wasnt", "nothing"):
             return Meant(NONE_OF[following[0].value], "none", at)
     return None

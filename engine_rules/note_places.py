@@ -49,6 +49,7 @@ class Layout:
             "rest": everything,
             "unknown": everything,
             "both": everything,
+            "but": everything,
             "corners": ends,
             "middles": everything - ends,
             "left": frozenset(self.banks.get("L", ())),
@@ -58,7 +59,7 @@ class Layout:
         }[name]
         if name == "both" and len(everything) > BOTH:
             return Place("last", everything, count=BOTH)
-        kind = name if name in ("all", "rest", "unknown") else "listed"
+        kind = name if name in ("all", "rest", "unknown", "but") else "listed"
         return Place(kind, named) if named else None
 
 
@@ -124,15 +125,23 @@ def listed_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place, 
         return None
     if not named and not prepared and _of_threads(tokens, at) and not _is_range(tokens, at):
         return None
+    named_there = named or prepared
     found, behind = _list_from(tokens, start, first, layout, named or prepared or spelled, prepared)
-    if _counts_before(tokens, behind):
+    if _counts_before(tokens, behind) and not (named_there and tokens[behind].text in ("in", "am", "up", "more", "car")):
         return None
-    sure = named or prepared or len(found) > 1
+    if behind == start + 3 and tokens[start + 1].text == "/" and _share(tokens, behind):
+        return None
+    sure = named_there or len(found) > 1
     after = tokens[behind].text if behind < len(tokens) else ""
     if layout.own is not None and not sure and after not in HAS and not (before and before.text in LIKE):
         return None
     either = any(token.text == "or" for token in tokens[start:behind])
     return Place("unknown" if either else "listed", frozenset(found), sure), behind
+
+
+def _share(tokens: Sequence[Token], behind: int) -> bool:
+    """True for the 2/3 of '2/3 of the way'."""
+    return any(token.text in ("way", "strap") for token in tokens[behind : behind + 4])
 
 
 def _counts_specks(tokens: Sequence[Token], at: int) -> bool:
@@ -157,7 +166,7 @@ def _counts_after(tokens: Sequence[Token], at: int, prepared: bool) -> bool:
         return not (before.text in "/+-" and at > 1 and tokens[at - 2].text.isdigit() is False and before.text != "+")
     if before.text == "of" and at > 1 and (tokens[at - 2].text == "out" or _names_part(tokens[at - 2].text)):
         return False
-    if before.text in ("+", "@", "$"):
+    if before.text in ("+", "$"):
         return not (at > 1 and tokens[at - 2].number is not None)
     if prepared:
         return before.text == "in" and at > 1 and tokens[at - 2].text in ("put", "run", "ran", "rounds")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import zip_longest
 
 from engine_rules.note_asks import NoteAsk, Told, open_questions
 from engine_rules.note_clauses import BUT, Clause
@@ -30,6 +31,7 @@ AGAIN = (*SAME, "too", "also", "likewise", "as well")
 AUXILIARY = ("is", "are", "was", "were", "does", "do", "did", "has", "had", "have")
 CAUSE_SIGNS = (("also_seen", "anti-seize"), ("also_seen", "rubber bits"), ("also_seen", "additive"))
 CAUSES = ("anti-seize", "rubber bits", "additive")
+COUNTED = ("strap_mark", "threads", "shell_ring")
 BLACK = ("few black", "many black")
 UNSETTLED = "is not settled: write in the columns what you see"
 DOUBTED = "is doubted, and counts until you say otherwise: write it in the columns"
@@ -81,7 +83,11 @@ class NoteReader:
         self.where.begin(self.heads)
         self.heads = all(item.tag in ("place", "empty", "colon") for clause in clauses for item in clause.items)
         harmless = any(clause.has("harmless") for clause in clauses)
-        for clause in denials_carried(clauses):
+        clauses = list(denials_carried(clauses))
+        for clause, behind in zip_longest(clauses, clauses[1:]):
+            if behind is not None and _is_over(clause, behind):
+                self.where.places(clause, set())
+                continue
             before = self._gathered()
             self._clause(clause, harmless)
             if self._gathered() == before and clause.has("unknown") and self._may_be_of_plugs(clause):
@@ -118,6 +124,7 @@ class NoteReader:
                 self._gather(clause, scope, meant, places[meant.at])
         else:
             self._keep_danger(clause, scope, found)
+        self._place_behind(clause)
         self._same_again(clause, found)
         self._so_is_another(clause, found)
         self._conduct(clause, scope, harmless)
@@ -194,7 +201,7 @@ class NoteReader:
         # A car is loose or dead as often as a plug is.
         if meant.word in ("loose", "dead") and not self._own_row and list(places) == [None]:
             return True
-        return meant.at in scope.nearly and not is_danger(meant) and meant.kind != "strap_mark"
+        return meant.at in scope.nearly and not is_danger(meant) and meant.kind not in COUNTED
 
     def _speaks_plainly(self, clause: Clause, meant: Meant, places: Sequence[Place | None]) -> bool:
         """False for 'cracked' or 'shiny' in a run's note that names neither a cylinder nor a part of the plug."""
@@ -303,6 +310,17 @@ class NoteReader:
             if one.place == before.place and (whole or one.clause == before.clause):
                 self.seen.append(replace(one, place=place, clause=self.count))
 
+    def _place_behind(self, clause: Clause) -> None:
+        """'pepper, #7': what was said with no cylinder named is said of the cylinder named next, all by itself."""
+        named = [item.value for item in clause.items if item.tag == "place"]
+        if self._own_row or len(named) != 1 or named[0].kind != "listed" or clause.lead in BUT or clause.question:
+            return
+        if any(item.tag not in ("place", "empty", "hedges") or item.value in AUXILIARY for item in clause.items):
+            return
+        for one in self._of_last_clause():
+            if one.place is None and one.sure == "plain":
+                self.seen[self.seen.index(one)] = replace(one, place=named[0])
+
     def _so_is_another(self, clause: Clause, found: Sequence[Meant]) -> None:
         """'5 isnt lean, 7 is' and 'so is 4': what the clause before said or denied is said of this cylinder."""
         items = clause.items
@@ -360,6 +378,12 @@ class NoteReader:
     def _place_of(self, clause: Clause) -> Place | None:
         named = [item.value for item in clause.items if item.tag == "place"]
         return self.where.settled(named[0]) if named else self.where.carried
+
+
+def _is_over(clause: Clause, behind: Clause) -> bool:
+    """True for the first part of 'was lean, now fat'."""
+    was = any(item.value in ("was", "were", "had") for item in clause.items)
+    return was and behind.items[0].value == "now" and behind.has("sign", "adjective", "negations")
 
 
 def certainty_of(sure: str) -> float:

@@ -8,6 +8,7 @@ from engine_rules.note_clauses import Clause
 from engine_rules.note_words import Item, lexicon
 
 FAR = 4  # words; a denial further off than this from a word of danger does not take it away
+MODAL = ("would", "will", "wont", "gonna", "going to", "should")
 NONE = ("none", "no", "nope", "nil", "zero", "nothing", "negative", "0")
 DENIABLE = ("sign", "adjective", "conduct", "ask_sign", "ask", "count")
 SKIPPED = ("empty", "link", "hedges", "amount", "doubts", "part", "clear", "now", "nearly", "adjective", "place")
@@ -69,7 +70,8 @@ def _dead(items: tuple[Item, ...], standing: Standing, opens_note: bool) -> froz
     dead.update(at + 1 for at in range(len(items) - 2) if items[at].value == "from" and items[at + 2].value == "to")
     for at, item in enumerate(items):
         if item.tag in ("future", "compared") or item.tag == "conditions" or standing.condition:
-            dead.update(range(at, len(items)))
+            said = item.value in MODAL and at > 0 and items[at - 1].tag == "sign"
+            dead.update(range(at - said, len(items)))
             standing.condition = standing.condition or item.tag == "conditions"
             break
     return frozenset(dead)
@@ -112,10 +114,10 @@ def _denied(items: tuple[Item, ...]) -> tuple[frozenset[int], frozenset[int]]:
 
 def _gone(items: tuple[Item, ...], at: int) -> bool:
     """True for the 'gone' of 'pepper gone'; a strap that is gone is another matter."""
-    item, before = items[at], [one for one in items[:at] if one.tag not in ("empty", "now", "place")]
+    item, before = items[at], [one for one in items[:at] if one.tag in ("sign", "part", "adjective")]
     if item.tag != "adjective" or item.value.get("specks") != "specks: none" or not before:
         return False
-    return before[-1].tag == "sign" and before[-1].value[0] == "specks"
+    return before[-1].tag == "sign" and before[-1].value[0] in ("specks", "porcelain")
 
 
 def _ends_in_none(items: tuple[Item, ...]) -> bool:

@@ -29,6 +29,10 @@ def specks_joined(items: Sequence[Item]) -> list[Item]:
             coloured = found.pop()
         if behind is not None:
             at = behind + 1
+        if coloured is not None and len(found) > 1 and found[-1].tag == "link" and found[-2].tag == "adjective":
+            # 'black and silver specks'
+            other = _colour(found[-2])
+            found[-2] = found[-2] if other is None else replace(found[-2], tag="sign", value=other)
         found.append(_named(item, coloured))
     return found
 

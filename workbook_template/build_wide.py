@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from copy import copy
 from dataclasses import replace
 
 from openpyxl.styles import Border, PatternFill, Side
 from openpyxl.workbook import Workbook
+from openpyxl.worksheet.pagebreak import Break
+from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from workbook_template.build_engine import StarterEngine
 from workbook_template.build_sheet import HEADING_ROW, begin_sheet, set_print, write_list
 from workbook_template.layout import Column, layout
 
-PAGES_WIDE = 4
+PRINTED_PCT = 60  # at which two cylinders' blocks are as wide as a page
 _EVEN_FILL = PatternFill("solid", fgColor="D6D4CF")
 _BLOCK_EDGE = Side("medium", color="404040")
 
@@ -32,7 +34,8 @@ def write_wide(book: Workbook, engine: StarterEngine) -> None:
         _set_apart(page, start, len(block), shaded=bool(at % 2))
         start += len(block)
     page.freeze_panes = page.cell(HEADING_ROW + 1, sheet.freeze + 1).coordinate
-    set_print(page, pages_wide=PAGES_WIDE, repeat_columns="A:B")
+    set_print(page, repeat_columns="A:B")
+    _set_pages(page, len(of_run), [len(block) for block in blocks])
 
 
 def cylinder_columns(engine: StarterEngine) -> Iterator[Column]:
@@ -45,6 +48,15 @@ def _block(engine: StarterEngine, number: int) -> Iterator[Column]:
     for column in cylinder_columns(engine):
         name = column.heading if column.heading.isupper() else column.heading.lower()
         yield replace(column, key=f"{number}.{column.key}", heading=f"Cyl {number} {name}")
+
+
+def _set_pages(page: Worksheet, of_run: int, blocks: Sequence[int]) -> None:
+    """The run on pages of its own, then two cylinders a page, however many columns come to stand right of them."""
+    page.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=False)
+    page.page_setup.fitToWidth = page.page_setup.fitToHeight = None
+    page.page_setup.scale = PRINTED_PCT
+    for first in range(0, len(blocks) + 1, 2):
+        page.col_breaks.append(Break(id=of_run + sum(blocks[:first])))
 
 
 def _set_apart(page: Worksheet, first: int, count: int, *, shaded: bool) -> None:

@@ -16,6 +16,7 @@ from workbook_template.wording import LINK_COLOR, MINUS
 WIDTHS = {1: 9.0, 2: 9.0, 3: 28.0, 4: 38.0, 5: 38.0, 6: 36.0, 7: 16.0, 8: 40.0}
 HEADINGS = ("From run", "To run", "What was changed", "Expected", "Seen in the readings", "Result", "Verdict", "Why")
 HEADING_ROW = 5
+NEWEST = 100
 
 _TITLE = Style(bold=True, size_pt=16)
 _LEAD = Style(size_pt=10)
@@ -53,18 +54,20 @@ class _Sheet:
 
 
 def draw_ledger(name: str, logbook: Logbook) -> SheetOut:
-    """The sheet of that name, the newest change on top."""
+    """The sheet of that name, the newest change on top; of a very long log the newest changes only."""
     sheet, places = _Sheet(), {run.name: run.places.get("name") for run in logbook.runs}
     sheet.cells[1, 1] = CellOut("Ledger: what each change did", _TITLE)
     for row, text in enumerate(_LEADS, 2):
         sheet.cells[row, 1] = CellOut(text, _LEAD)
     for column, heading in enumerate(HEADINGS, 1):
         sheet.cells[HEADING_ROW, column] = CellOut(heading, _HEAD)
-    lines = ledger(logbook)
+    lines = ledger(logbook, NEWEST)
     for one in reversed(lines):
         _write_change(sheet, one, places)
     if not lines:
         sheet.line({3: "Nothing was changed between two runs yet."}, {}, {})
+    if len(lines) == NEWEST:
+        sheet.line({3: f"Only the newest {NEWEST} changes are listed."}, {}, {})
     _write_taught(sheet, responses(logbook), logbook, places)
     return SheetOut(
         name=name,

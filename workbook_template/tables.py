@@ -101,8 +101,9 @@ class Row:
     @property
     def places(self) -> Mapping[str, Cell]:
         """The place of every known column, filled or blank; of a gathered list those that the racer has."""
-        gathered = bool(self.table.origins)
-        return {key: self.cell(key) for key in self.table.placed if not gathered or self._origin(key) is not None}
+        if not self.table.origins:
+            return Places(self)
+        return {key: self.cell(key) for key in self.table.placed if self._origin(key) is not None}
 
     def holds_any(self, *but: str) -> bool:
         """True where a column that the racer fills holds something, those named aside."""
@@ -116,6 +117,24 @@ class Row:
             for key, placed in self.table.placed.items()
             if not placed.column.filled and is_ditto(self.table.block.at(self.number, placed.index))
         ]
+
+
+class Places(Mapping[str, Cell]):
+    """The place of every column of a row, worked out when it is asked for: few of them ever are."""
+
+    __slots__ = ("_row",)
+
+    def __init__(self, row: Row) -> None:
+        self._row = row
+
+    def __getitem__(self, key: str) -> Cell:
+        return self._row.cell(key)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._row.table.placed)
+
+    def __len__(self) -> int:
+        return len(self._row.table.placed)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from copy import copy
+from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
@@ -26,6 +28,7 @@ FONT = "Arial"
 MARGIN_IN = 0.4
 LONGEST_TEXT = 32_767
 _INK = "FF000000"
+Looks = dict[tuple[Style, str, bool], Any]
 _PLAIN_SHEET_NAME = re.compile(r"[^\W\d]\w*")
 
 
@@ -45,10 +48,11 @@ def scratch_workbook(sheets: Iterable[SheetOut]) -> Workbook:
 def add_sheet(book: Workbook, sheet: SheetOut, at: int | None = None) -> Worksheet:
     """The sheet, added to the book at that place (from 0) or at its end."""
     made: Worksheet = book.create_sheet(sheet.name, at)
+    looks: Looks = {}
     for (row, column), cell in sorted(sheet.cells.items()):
         place = made.cell(row, column)
         assert isinstance(place, Cell)  # nothing is merged yet
-        write_cell(place, cell)
+        write_cell(place, cell, looks)
     for top, left, bottom, right in sheet.merges:
         made.merge_cells(start_row=top, start_column=left, end_row=bottom, end_column=right)
     for column, width in sheet.column_widths.items():
@@ -91,8 +95,11 @@ def link_location(link: str) -> str:
     return f"{name}!{ref}" if _PLAIN_SHEET_NAME.fullmatch(name) else "'{}'!{}".format(name.replace("'", "''"), ref)
 
 
-def write_cell(cell: Cell, out: CellOut) -> None:
-    """Put value, style, link and note into one cell. Text that starts with '=' stays text; None empties the cell."""
+def write_cell(cell: Cell, out: CellOut, looks: Looks) -> None:
+    """Put value, style, link and note into one cell. Text that starts with '=' stays text; None empties the cell.
+
+    looks: of the cells of this workbook that were written before.
+    """
     value = out.value
     if isinstance(value, str):
         value = ILLEGAL_CHARACTERS_RE.sub("", value)[:LONGEST_TEXT]
@@ -101,9 +108,19 @@ def write_cell(cell: Cell, out: CellOut) -> None:
         cell.data_type = "s"
         cell.quotePrefix = True  # else editing the cell would make a formula of it
     if out.style is not None:
-        _set_style(cell, out.style)
+        _dress(cell, out.style, looks)
     cell.hyperlink = None if out.link is None else Hyperlink(ref=cell.coordinate, location=link_location(out.link))
     cell.comment = None if out.note is None else Comment(out.note, "strapline")
+
+
+def _dress(cell: Cell, style: Style, looks: Looks) -> None:
+    """Give a cell its style; one met before is taken over whole, for openpyxl is slow to find its parts."""
+    key = (style, cell.number_format, cell.quotePrefix)
+    if key not in looks:
+        _set_style(cell, style)
+        looks[key] = copy(cell._style)  # type: ignore[attr-defined]
+    else:
+        cell._style = copy(looks[key])  # type: ignore[attr-defined]
 
 
 def _set_style(cell: Cell, style: Style) -> None:

@@ -28,11 +28,12 @@ class Touched:
 
 def check(edits: Iterable[CellEdit], cleared: Collection[Place], obstacles: Obstacles, sheet: SheetPart) -> None:
     """Raise EditRefused for the first cell that cannot be written or cleared."""
+    tables = obstacles.tables
     for edit in edits:
         reason = cell_values.refusal(edit.value)
         if reason is not None:
             raise EditRefused(sheet.name, cell_name(edit.row, edit.column), f"{reason}; shorten or correct it")
-        obstacles.check_edit(edit)
+        obstacles.check_edit(edit, tables)
     for row, column in cleared:
         obstacles.check(row, column)
     for row, column in stuck_headings(obstacles, cleared):

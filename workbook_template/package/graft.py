@@ -66,13 +66,20 @@ def bring(book: WorkbookPart, styles: Styles, scratch: Scratch, wanted: str) -> 
     _bring_names(book, scratch, wanted, position)
 
 
+_LOOKS = {"c": "s", "row": "s", "col": "style"}
+
+
 def _fit_sheet(root: etree._Element, styles: Styles, scratch: Scratch) -> None:
     """Let the sheet's XML speak of the looks, strings and sheet names of the book it goes to."""
+    brought: dict[str, str] = {}  # a few looks serve thousands of cells
     for element in root.iter():
         name = markup.local(element)
-        looks = {"c": "s", "row": "s", "col": "style"}.get(name)
-        if looks and element.get(looks) is not None:
-            element.set(looks, str(styles.bring_look(scratch.styles, int(element.get(looks, "0")))))
+        looks = _LOOKS.get(name)
+        given = element.get(looks) if looks else None
+        if looks and given is not None:
+            if given not in brought:
+                brought[given] = str(styles.bring_look(scratch.styles, int(given)))
+            element.set(looks, brought[given])
         if name == "cfRule":
             _fit_differentials(element, styles, scratch)
         if name in _FORMULA_HOLDERS and element.text:

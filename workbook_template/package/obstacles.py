@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from workbook_template.package import formulas, markup, relationships, tables
 from workbook_template.package.comments import Notes
 from workbook_template.package.edits import CellEdit
@@ -51,10 +53,10 @@ class Obstacles:
         for reason in self._reasons(row, column):
             raise EditRefused(self._sheet.name, cell_name(row, column), reason)
 
-    def check_edit(self, edit: CellEdit) -> None:
-        """Raise EditRefused where this value, note or link may not be written."""
+    def check_edit(self, edit: CellEdit, tables: Sequence[Table]) -> None:
+        """Raise EditRefused where this value, note or link may not be written. tables: those of the sheet."""
         self.check(edit.row, edit.column)
-        self._check_tables(edit)
+        self._check_tables(edit, tables)
         place = cell_name(edit.row, edit.column)
         if edit.link is not None and self.links.theirs(edit.row, edit.column):
             raise EditRefused(self._sheet.name, place, "it has a link already; take it away or choose another cell")
@@ -94,9 +96,9 @@ class Obstacles:
         found += [f"it lies inside the pivot table {a}; move it" for a in self._pivots if a.holds(row, column)]
         return found
 
-    def _check_tables(self, edit: CellEdit) -> None:
+    def _check_tables(self, edit: CellEdit, tables: Sequence[Table]) -> None:
         row, column = edit.row, edit.column
-        for table in self.tables:
+        for table in tables:
             if table.heading(row, column):
                 named = table.columns[column - table.area.first_column]
                 if edit.value != named:

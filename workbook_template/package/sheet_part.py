@@ -41,6 +41,8 @@ class SheetPart:
         self._rows: dict[int, etree._Element] = {}
         self._numbers: list[int] = []
         self._cells: dict[int, dict[int, etree._Element]] = {}
+        self._rows_named = False
+        self._cells_named: set[int] = set()
         self._index_rows()
 
     def child(self, name: str) -> etree._Element | None:
@@ -166,12 +168,20 @@ class SheetPart:
         return self._rows[row]
 
     def _name_rows(self) -> None:
+        """Give every row its number, once: rows made later are born with theirs."""
+        if self._rows_named:
+            return
+        self._rows_named = True
         for number, line in self._rows.items():
             if line.get("r") is None:
                 line.set("r", str(number))
 
     def _name_cells(self, row: int) -> None:
+        """Give every cell of a row its place, once: cells made later are born with theirs."""
         self._name_rows()
+        if row in self._cells_named:
+            return
+        self._cells_named.add(row)
         for column, element in self._row_cells(row).items():
             if element.get("r") is None:
                 element.set("r", cell_name(row, column))

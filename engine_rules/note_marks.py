@@ -1,0 +1,61 @@
+"""Where on the strap the colour ends, put together from its words: 'just shy of the bend', 'almost touching the weld'."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import cache
+
+from engine_rules.note_words import Token, lexicon
+
+LONGEST = 4  # words of a phrase of [marks]
+SAID = {
+    ("bend", "short"): "short of bend",
+    ("bend", "at"): "at bend",
+    ("bend", "past"): "past bend",
+    ("weld", "short"): "near weld",
+    ("weld", "at"): "at weld",
+    ("weld", "past"): "at weld",
+}
+VERB_OF = ("it", "a", "the", "up", "on", "my")
+
+
+def mark_at(tokens: Sequence[Token], at: int) -> tuple[str, int] | None:
+    """The word of the strap mark whose phrase starts there, and the place behind it."""
+    start, relation, near = at, "", False
+    while at < len(tokens):
+        name, behind = _named(tokens, at)
+        if name in ("bend", "weld"):
+            follows = tokens[behind].text if behind < len(tokens) else ""
+            verb = tokens[at - 1].text == "to" and follows in VERB_OF[:3]
+            return None if not relation or verb else (SAID[name, _met(relation, near)], behind)
+        if name == "near":
+            near = True
+        elif name in ("short", "at", "past"):
+            relation = relation if relation in ("short", "past") else name
+        elif name != "small" and (at == start or not (tokens[at].number is not None or tokens[at].text == "/")):
+            return None
+        at = behind
+    return None
+
+
+def _met(relation: str, near: bool) -> str:
+    """'Almost at' is short of it, 'almost past' is at it."""
+    if not near:
+        return relation
+    return {"past": "at", "at": "short", "short": "short"}[relation]
+
+
+def _named(tokens: Sequence[Token], at: int) -> tuple[str, int]:
+    """Which list of [marks] the words there stand in, '' for none; and the place behind them."""
+    known = _phrases()
+    for count in range(LONGEST, 0, -1):
+        name = known.get(tuple(token.text for token in tokens[at : at + count]))
+        if name is not None:
+            return name, min(at + count, len(tokens))
+    return "", at + 1
+
+
+@cache
+def _phrases() -> Mapping[tuple[str, ...], str]:
+    marks: Mapping[str, Sequence[str]] = lexicon().table["marks"]
+    return {tuple(phrase.split()): name for name, phrases in marks.items() for phrase in phrases}
