@@ -72,7 +72,7 @@ def _is_damage(clause: Clause, scope: Scope, told: Told) -> bool:
     )
     plug = any(item.tag == "part" and item.value == "plug" for item in clause.items)
     part = any(item.tag == "part" and item.value != "plug" for item in clause.items)
-    return broken and (told.own_row or plug or clause.has("place")) and not part and not clause.has("harmless")
+    return broken and (told.own_row or plug or clause.has("place")) and not part and not clause.has("harmless", "sign")
 
 
 def _change_is_clear(items: Sequence[Item], at: int) -> bool:
