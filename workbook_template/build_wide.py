@@ -51,11 +51,11 @@ def _block(engine: StarterEngine, number: int) -> Iterator[Column]:
 
 
 def _set_pages(page: Worksheet, of_run: int, blocks: Sequence[int]) -> None:
-    """The run on pages of its own, then two cylinders a page, however many columns come to stand right of them."""
+    """Two cylinders a page, however many columns come to stand right of them."""
     page.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=False)
     page.page_setup.fitToWidth = page.page_setup.fitToHeight = None
     page.page_setup.scale = PRINTED_PCT
-    for first in range(0, len(blocks) + 1, 2):
+    for first in range(2, len(blocks) + 1, 2):
         page.col_breaks.append(Break(id=of_run + sum(blocks[:first])))
 
 
