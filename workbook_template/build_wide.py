@@ -16,7 +16,7 @@ from workbook_template.build_engine import StarterEngine
 from workbook_template.build_sheet import HEADING_ROW, begin_sheet, set_print, write_list
 from workbook_template.layout import Column, layout
 
-PRINTED_PCT = 50  # at which two cylinders' blocks are as wide as a page
+PRINTED_PCT = 44  # at which two cylinders' blocks are as wide as a page
 _EVEN_FILL = PatternFill("solid", fgColor="D6D4CF")
 _BLOCK_EDGE = Side("medium", color="404040")
 
