@@ -60,7 +60,7 @@ def _is_clear(clause: Clause, at: int, told: Told) -> bool:
         return clause.has("harmless") or strangers(clause.items) > A_FEW
     if why.startswith(COLOUR) and topic_at(clause.items, at, told.topic) in ("threads", "ring", "shell"):
         return True
-    settled = {HEAT: {"strap_mark", "threads"}, TWINS: {"specks"}, SOOT: {"shell_ring"}}
+    settled = {HEAT: {"strap_mark", "threads"}, COLOUR: {"strap_mark"}, TWINS: {"specks"}, SOOT: {"shell_ring"}}
     return not told.of_plugs or any(why.startswith(begin) and told.kinds & kinds for begin, kinds in settled.items())
 
 

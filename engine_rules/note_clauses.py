@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from engine_rules.note_counts import count_at
 from engine_rules.note_marks import mark_at
-from engine_rules.note_places import BOTH, Layout, Place, counted_at, listed_at
+from engine_rules.note_places import BOTH, Layout, Place, counted_at, is_list, listed_at
 from engine_rules.note_specks import specks_joined
 from engine_rules.note_words import NUMBER_WORDS, WILD, Item, Token, lexicon, phrase_at, tokens_of
 
@@ -111,9 +111,13 @@ def _left_out_joined(items: Sequence[Item]) -> Iterator[Item]:
         if joined is None:
             yield items[at]
             at += 1
-        else:
-            yield joined[0]
-            at = joined[1]
+            continue
+        yield joined[0]
+        at = joined[1]
+        if at < len(items) and items[at].value in ("which", "that", "who"):
+            # 'all but 7 which is white'
+            yield Item("break", "but", items[at].start, items[at].start)
+            yield Item("place", Place("listed", joined[0].value.besides), items[at].start, items[at].end)
 
 
 def _all_but(items: Sequence[Item], at: int) -> tuple[Item, int] | None:
@@ -141,11 +145,20 @@ def _items(text: str, layout: Layout) -> list[Item]:
     at = 0
     while at < len(tokens):
         tag, value, behind = _item_at(tokens, at, layout)
-        if tokens[at].text in sides and behind == at + 1 and (at == 0 or not tokens[at - 1].text.isalpha()):
+        if behind == at + 1 and layout.own is None and _is_side(tokens, at, sides):
             tag, value = "place", layout.named(tokens[at].text)
         found.append(Item(tag, value, tokens[at].start, tokens[behind - 1].end))
         at = behind
     return found
+
+
+def _is_side(tokens: Sequence[Token], at: int, sides: frozenset[str]) -> bool:
+    """True for a 'left' that names a bank: one that `sides` holds, or the end of 'on the left'."""
+    before, text = tokens[at - 1].text if at else "", tokens[at].text
+    if text in sides and not before.isalpha():
+        return True
+    ends = at + 1 == len(tokens) or not tokens[at + 1].text.isalnum() or tokens[at + 1].text == "and"
+    return text in ("left", "right") and ends and before in ("the", "on") and at > 1 - (before == "on")
 
 
 def _sides_named(tokens: Sequence[Token]) -> frozenset[str]:
@@ -162,8 +175,9 @@ def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, obj
     """Tag, value and the place behind it: the longest of a phrase, a count and a list of cylinders."""
     count, place = count_at(tokens, at), counted_at(tokens, at, layout) or listed_at(tokens, at, layout)
     bare = place is not None and layout.own is None and (at == 0 or tokens[at - 1].text not in MARKS)
+    measured = bare or (count is not None and count[0].unit == "")
     phrase = phrase_at(
-        tokens, at, lambda one, behind: _counted(tokens, behind, one.words) or (bare and one.words[0] in WILD)
+        tokens, at, lambda one, behind: _counted(tokens, behind, one.words) or (measured and one.words[0] in WILD)
     )
     mark = mark_at(tokens, at)
     longest = max(one[1] for one in (count, place, phrase, mark, (None, at)) if one is not None)
@@ -197,8 +211,11 @@ def _clipped(tokens: Sequence[Token], at: int) -> bool:
 
 
 def _counted(tokens: Sequence[Token], behind: int, words: Sequence[str]) -> bool:
-    """True where the number that ends the phrase is the start of a measure: 'ring .5' of 'ring .5 mm'."""
-    return words[-1] in WILD and len(words) > 1 and count_at(tokens, behind - 1) is not None
+    """True where the words go on: 'ring .5' mm, 'pulled 1' and 3, 'spot on' it."""
+    if tuple(words) == ("spot", "on"):
+        return behind < len(tokens) and tokens[behind].text.isalnum()
+    ends_in_number = words[-1] in (*WILD, *NUMBER_WORDS) and len(words) > 1
+    return ends_in_number and (count_at(tokens, behind - 1) is not None or is_list(tokens, behind - 1))
 
 
 def _one_of_many(tokens: Sequence[Token], behind: int) -> bool:

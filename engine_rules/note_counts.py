@@ -78,7 +78,7 @@ def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
     if (
         fraction
         and amount in EIGHTHS
-        and any(token.text in ("shell", "base") for token in tokens[max(at - 4, 0) : at + 8])
+        and any(token.text in ("shell", "base", "turn", "turns") for token in tokens[max(at - 4, 0) : at + 8])
     ):
         return Count(amount, ""), behind
     return None

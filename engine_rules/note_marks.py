@@ -1,4 +1,4 @@
-"""Where on the strap the colour ends, put together from its words: 'just shy of the bend', 'almost touching the weld'."""
+"""Where on the strap the colour ends, put together from its words: 'shy of the bend', 'almost touching the weld'."""
 
 from __future__ import annotations
 

@@ -11,9 +11,11 @@ from engine_rules.words import word_lists
 
 SPECK_KINDS = (("specks", "few black"), ("specks", "many black"))
 COLOURS = ("white", "tan", "grey", "orange", "red")
+A_HAIR = 0.25  # mm; a smaller number with a point is inches
 A_HANDFUL = 6
 THREAD_WORDS = {0.0: "none", 1.0: "one", 2.0: "two", 3.0: "three"}
 TURN_WORDS = {0.0: "none", 0.5: "half", 0.75: "three quarters", 1.0: "full"}
+UNITS = {"threads": "threads", "turns": "shell"}
 TOPICS = {"specks": "specks", "strap_mark": "mark", "ring": "ring", "shell_ring": "shell", "threads": "threads"}
 NONE_OF = {"ring": "ring", "shell": "shell_ring", "threads": "threads", "specks": "specks"}
 
@@ -28,8 +30,8 @@ class Meant:
     amount: float | None = None
 
 
-def meanings(items: Sequence[Item], topic: str | None) -> Iterator[Meant]:
-    """Every sign of a clause, denied or not. topic: the part that the sentence speaks of."""
+def meanings(items: Sequence[Item], topic: str | None, placed: bool) -> Iterator[Meant]:
+    """Every sign of a clause, denied or not. topic: the part that the sentence speaks of; placed: so is a cylinder."""
     for at, item in enumerate(items):
         if item.tag == "sign":
             kind, word = item.value
@@ -37,17 +39,19 @@ def meanings(items: Sequence[Item], topic: str | None) -> Iterator[Meant]:
                 continue
             yield Meant(kind, word, at)
         elif item.tag == "adjective":
-            found = _of_nearest_part(items, at, topic)
+            found = _of_nearest_part(items, at, topic, placed)
             if found is not None:
                 yield found
         elif item.tag == "count":
-            found = _counted(items, at, item.value)
+            found = _counted(items, at, item.value, topic)
             if found is not None:
                 yield found
         elif item.tag == "amount" and item.value == "many" and _is_of_ring(items, at):
             yield Meant("ring", "all over", at)
         elif item.tag == "number" and topic_at(items, at, topic) == "threads":
             yield _threads(Count(float(item.value), "threads"), at)
+        elif item.tag == "number" and item.value % 1 and item.value > A_HAIR and topic_at(items, at, topic) == "ring":
+            yield Meant("ring", None, at, float(item.value))
         elif item.tag == "place" and item.value.kind == "unknown" and topic_at(items, at, topic) == "threads":
             yield Meant("threads", "one", at)
 
@@ -75,12 +79,12 @@ def topic_at(items: Sequence[Item], at: int, topic: str | None) -> str | None:
             return str(item.value)
         if item.tag == "sign" and item.value[0] in TOPICS:
             return TOPICS[item.value[0]]
-        if item.tag == "count" and item.value.unit == "threads":
-            return "threads"
+        if item.tag == "count" and item.value.unit in UNITS:
+            return UNITS[item.value.unit]
     return topic
 
 
-def _of_nearest_part(items: Sequence[Item], at: int, topic: str | None) -> Meant | None:
+def _of_nearest_part(items: Sequence[Item], at: int, topic: str | None, placed: bool) -> Meant | None:
     table: dict[str, str] = items[at].value
     parts = [(abs(other - at) - 0.5 * (other == at + 1), other) for other, one in enumerate(items) if one.tag == "part"]
     near = [str(items[other].value) for _, other in sorted(parts)]
@@ -95,7 +99,7 @@ def _of_nearest_part(items: Sequence[Item], at: int, topic: str | None) -> Meant
     if table.get("ring") == "ring: wide" and any(one.tag == "count" and one.value.unit == "mm" for one in items):
         return None
     if "placed" in table:
-        table = {**table, "alone": table["placed"]} if any(one.tag == "place" for one in items) else table
+        table = {**table, "alone": table["placed"]} if placed and not near else table
     chosen = next((part for part in near if part in table), None)
     if chosen is None and topic in table and "alone" not in table:
         chosen = topic
@@ -110,8 +114,8 @@ def _of_nearest_part(items: Sequence[Item], at: int, topic: str | None) -> Meant
     return Meant(kind, word, at)
 
 
-def _counted(items: Sequence[Item], at: int, count: Count) -> Meant | None:
-    parts = {str(item.value) for item in items if item.tag == "part"}
+def _counted(items: Sequence[Item], at: int, count: Count, topic: str | None) -> Meant | None:
+    parts = {str(item.value) for item in items if item.tag == "part"} or {topic or ""}
     if count.unit == "threads":
         return _threads(count, at)
     if count.unit == "" and "shell" in parts:

@@ -14,6 +14,16 @@ BOTH = 2
 PLUGS = ("plugs", "cylinders", "cyls", "holes", "ones")
 THEM = ("them", "em")
 LIKE = ("as", "like")
+THIS = ("this", "last", "that", "same", "next")
+LEADING = {
+    "run": THIS,
+    "pass": THIS,
+    "hit": THIS,
+    "time": THIS,
+    "of": ("out", "side", "end", "all", "both", "each"),
+    "at": ("look", "looked", "looking", "peeked"),
+    "about": ("sure", "worried", "concerned", "idea"),
+}
 HAS = ("has", "had", "is", "was", "looks", "shows", "got", "gets", "also", "too")
 
 
@@ -114,7 +124,8 @@ def listed_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place, 
     start, named = at, False
     while start < len(tokens) and tokens[start].text in numbers["named_by"]:
         start, named = start + 1, True
-    prepared = before is not None and before.text in numbers["before_place"]
+    all_over = at > 1 and (tokens[at - 2].text, tokens[at - 1].text) == ("all", "over")
+    prepared = before is not None and (before.text in numbers["before_place"] or all_over)
     spelled = (
         layout.own is None and start < len(tokens) and tokens[start].text != "one" and not _counts_specks(tokens, start)
     )
@@ -127,7 +138,9 @@ def listed_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place, 
         return None
     named_there = named or prepared
     found, behind = _list_from(tokens, start, first, layout, named or prepared or spelled, prepared)
-    if _counts_before(tokens, behind) and not (named_there and tokens[behind].text in ("in", "am", "up", "more", "car")):
+    if _counts_before(tokens, behind) and not (
+        named_there and tokens[behind].text in ("in", "am", "up", "more", "car")
+    ):
         return None
     if behind == start + 3 and tokens[start + 1].text == "/" and _share(tokens, behind):
         return None
@@ -164,20 +177,21 @@ def _counts_after(tokens: Sequence[Token], at: int, prepared: bool) -> bool:
     joined = before.end == here.start
     if before.text in ("+", "-", "$", "/", ":", "@", ".") and joined:
         return not (before.text in "/+-" and at > 1 and tokens[at - 2].text.isdigit() is False and before.text != "+")
-    if before.text == "of" and at > 1 and (tokens[at - 2].text == "out" or _names_part(tokens[at - 2].text)):
+    if at > 1 and _leads_to_place(tokens[at - 2].text, before.text):
         return False
     if before.text in ("+", "$"):
         return not (at > 1 and tokens[at - 2].number is not None)
     if prepared:
         return before.text == "in" and at > 1 and tokens[at - 2].text in ("put", "run", "ran", "rounds")
-    if (
-        at > 1
-        and tokens[at - 2].text in ("this", "last", "that", "same", "next")
-        and before.text in ("run", "pass", "hit", "time")
-    ):
+    if before.text in ("pulled", "pull") and is_list(tokens, at):
         return False
     words = lexicon().table["numbers"]["not_after"]
     return before.text in words or before.text in HAS[:2]
+
+
+def _leads_to_place(first: str, second: str) -> bool:
+    """True for 'this run' and 'look at', behind which a cylinder may stand though 'run' and 'at' come before counts."""
+    return first in LEADING.get(second, ()) or (second == "of" and _names_part(first))
 
 
 def _names_part(text: str) -> bool:
@@ -247,6 +261,12 @@ def _list_from(
             found.append(number)
         behind = nexts + 1
     return found, behind
+
+
+def is_list(tokens: Sequence[Token], at: int) -> bool:
+    """True for the '1, 3 and 5' of 'pulled 1, 3 and 5'."""
+    goes_on = at + 2 < len(tokens) and tokens[at + 1].text in (*AND, *THROUGH) and tokens[at + 2].number is not None
+    return goes_on and _list_goes_on(tokens, at)
 
 
 def _list_goes_on(tokens: Sequence[Token], at: int) -> bool:

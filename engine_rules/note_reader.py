@@ -8,6 +8,7 @@ from itertools import zip_longest
 
 from engine_rules.note_asks import NoteAsk, Told, open_questions
 from engine_rules.note_clauses import BUT, Clause
+from engine_rules.note_conduct import conduct_of, settled
 from engine_rules.note_context import (
     DANGER,
     beside_stranger,
@@ -32,6 +33,7 @@ AUXILIARY = ("is", "are", "was", "were", "does", "do", "did", "has", "had", "hav
 CAUSE_SIGNS = (("also_seen", "anti-seize"), ("also_seen", "rubber bits"), ("also_seen", "additive"))
 CAUSES = ("anti-seize", "rubber bits", "additive")
 COUNTED = ("strap_mark", "threads", "shell_ring")
+ONE_PLUGS = (("also_seen", "strap melted"), ("porcelain", "cracked"))
 BLACK = ("few black", "many black")
 UNSETTLED = "is not settled: write in the columns what you see"
 DOUBTED = "is doubted, and counts until you say otherwise: write it in the columns"
@@ -73,6 +75,7 @@ class NoteReader:
     said: list[Meant] = field(default_factory=list)
     standing: Standing = field(default_factory=Standing)
     heads: bool = False
+    led: bool = False
     count: int = 0
 
     def sentence(self, clauses: Sequence[Clause]) -> None:
@@ -80,7 +83,7 @@ class NoteReader:
         # 'odds: thin line. evens: wide'
         self.topic = self.topic if clauses[0].items[0].tag == "place" else None
         self.standing = Standing()
-        self.where.begin(self.heads)
+        self.where.begin(self.heads or (self.led and _of_one_plug(clauses[0])))
         self.heads = all(item.tag in ("place", "empty", "colon") for clause in clauses for item in clause.items)
         harmless = any(clause.has("harmless") for clause in clauses)
         clauses = list(denials_carried(clauses))
@@ -94,6 +97,8 @@ class NoteReader:
                 start, end = clause.span()
                 self.left.append(self.text[start:end])
             self.count += 1
+        carried = self.where.carried
+        self.led = carried is not None and carried.kind == "listed" and len(carried.cylinders) == 1
 
     def _gathered(self) -> int:
         return len(self.seen) + len(self.praised) + len(self.asks) + len(self.conduct)
@@ -109,7 +114,9 @@ class NoteReader:
         """One clause. harmless: its sentence names something that is no plug."""
         items = clause.items
         scope = scope_of(clause, self.standing, opens_note=self.count == 0)
-        everything = with_amounts(items, [*meanings(items, self.topic), *self._spoken_short(items)])
+        everything = with_amounts(
+            items, [*meanings(items, self.topic, self._own_row or clause.has("place")), *self._spoken_short(items)]
+        )
         found = [] if of_others(clause) else [one for one in everything if one.at not in scope.dead]
         of_plugs = speaks_of_plugs(clause, self._own_row, self.where.carried is not None)
         named = everything or (clause.question and clause.has("part", "adjective"))
@@ -225,7 +232,10 @@ class NoteReader:
             if not is_danger(meant) or meant.at in scope.denied:
                 continue
             if clause.has("harmless"):
-                if any(item.value == "engine" for item in clause.items):
+                pepper = meant.kind == "specks" and meant.word in BLACK and not of_another_thing(clause.items, meant)
+                if pepper:
+                    self._add(clause, meant, None, "doubted")
+                if pepper or any(item.value == "engine" for item in clause.items):
                     self._ask(*clause.span(), ELSEWHERE)
             elif not beside_stranger(clause, meant):
                 if strangers(clause.items) < 2:
@@ -333,29 +343,9 @@ class NoteReader:
                 self.seen += [Seen(one, place, item.start, item.end, self.count) for one in self.said]
 
     def _conduct(self, clause: Clause, scope: Scope, harmless: bool) -> None:
-        if of_others(clause) or scope.undecided:
-            return
-        verb = next((at for at, item in enumerate(clause.items) if item.tag == "cut" and item.value == "verb"), None)
-        cleanly = any(
-            (item.tag, item.value) == ("cut", "clean") or self.text[item.start : item.end].lower() == "clean"
-            for item in clause.items
-        )
-        if verb is not None and cleanly and verb not in scope.dead and not clause.has("negations"):
-            self.conduct.setdefault("clean_cut", True)
-        for at, item in enumerate(clause.items):
-            # A 'new set' may be one of tyres or pads.
-            named = "plug" in self.text[item.start : item.end].lower()
-            if item.tag != "conduct" or at in scope.dead or (harmless and not named and item.value[0] == "new_plugs"):
-                continue
-            key, answer = item.value
-            if at in scope.denied or at in scope.denied_far:
-                if key in ("new_plugs", "clean_cut") and answer:
-                    self.conduct[key] = False
-                continue
-            # Of two answers the one that trusts the plugs less stands.
-            unsafe = key in ("idled_after", "lifted_or_spun")
-            known = self.conduct.get(key)
-            self.conduct[key] = answer if known is None else (known or answer) if unsafe else (known and answer)
+        if not of_others(clause) and not scope.undecided:
+            for key, answer in conduct_of(clause, scope, harmless, self.text):
+                self.conduct[key] = settled(key, self.conduct.get(key), answer)
 
     def _ask_what_is_open(self, clause: Clause, scope: Scope, of_plugs: bool) -> None:
         for at, item in enumerate(clause.items):
@@ -378,6 +368,12 @@ class NoteReader:
     def _place_of(self, clause: Clause) -> Place | None:
         named = [item.value for item in clause.items if item.tag == "place"]
         return self.where.settled(named[0]) if named else self.where.carried
+
+
+def _of_one_plug(clause: Clause) -> bool:
+    """True where a sentence goes on about the plug of the one before: 'strap burned off', 'no plug like it'."""
+    told = [item.value for item in clause.items if item.tag in ("part", "sign", "adjective")]
+    return bool(told) and told[0] in ("strap", "porcelain", "centre", "plug", *ONE_PLUGS)
 
 
 def _is_over(clause: Clause, behind: Clause) -> bool:

@@ -114,6 +114,8 @@ def _denied(items: tuple[Item, ...]) -> tuple[frozenset[int], frozenset[int]]:
 
 def _gone(items: tuple[Item, ...], at: int) -> bool:
     """True for the 'gone' of 'pepper gone'; a strap that is gone is another matter."""
+    if at and items[at - 1].tag == "nearly":
+        return False
     item, before = items[at], [one for one in items[:at] if one.tag in ("sign", "part", "adjective")]
     if item.tag != "adjective" or item.value.get("specks") != "specks: none" or not before:
         return False

@@ -19,6 +19,8 @@ def specks_joined(items: Sequence[Item]) -> list[Item]:
         item = items[at]
         at += 1
         if item.tag != "grain":
+            if _colour(item) == BRIGHT and item.tag == "sign":
+                _linked(found)
             found.append(item)
             continue
         before = _colour_before(found)
@@ -29,12 +31,17 @@ def specks_joined(items: Sequence[Item]) -> list[Item]:
             coloured = found.pop()
         if behind is not None:
             at = behind + 1
-        if coloured is not None and len(found) > 1 and found[-1].tag == "link" and found[-2].tag == "adjective":
-            # 'black and silver specks'
-            other = _colour(found[-2])
-            found[-2] = found[-2] if other is None else replace(found[-2], tag="sign", value=other)
+        if coloured is not None:
+            _linked(found)
         found.append(_named(item, coloured))
     return found
+
+
+def _linked(found: list[Item]) -> None:
+    """The 'black' of 'black and silver specks' made specks of its own."""
+    if len(found) > 1 and found[-1].tag == "link" and found[-2].tag == "adjective":
+        other = _colour(found[-2])
+        found[-2] = found[-2] if other is None else replace(found[-2], tag="sign", value=other)
 
 
 def _named(grain: Item, coloured: Item | None) -> Item:

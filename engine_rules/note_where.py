@@ -37,6 +37,7 @@ class Whereabouts:
         where: Spots = {}
         open_signs: list[int] = []
         of_rest: Place | None = None
+        trails = self.carried is None and _trail(items, signs)
         for at, item in enumerate(items):
             before = _before(items, at)
             if at in signs:
@@ -62,7 +63,7 @@ class Whereabouts:
                     where = {at: [narrowed if one == current else one for one in ones] for at, ones in where.items()}
                     current = narrowed
                     continue
-                behind = before in WHERE or (not led and not _sign_follows(items, at, signs))
+                behind = before in WHERE or trails or (not led and not _sign_follows(items, at, signs))
                 if behind and open_signs:
                     where |= {one: [place] for one in open_signs}
                 else:
@@ -105,6 +106,12 @@ class Whereabouts:
         if rest is None or settled.kind != "listed":
             return settled
         return Place("listed", settled.cylinders & rest.cylinders)
+
+
+def _trail(items: Sequence[Item], signs: set[int]) -> bool:
+    """True for 'rich left bank, lean right bank', where each place stands behind its signs."""
+    told = [at for at, item in enumerate(items) if at in signs or item.tag == "place"]
+    return bool(told) and told[0] in signs and told[-1] not in signs
 
 
 def _before(items: Sequence[Item], at: int) -> object:

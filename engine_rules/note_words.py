@@ -153,7 +153,11 @@ def _phrases(table: Mapping[str, Any]) -> Iterator[Phrase]:
     yield from _all(table["clear"]["phrases"], "clear", None)
     yield from _all(table["neutral"]["phrases"], "neutral", None)
     yield from _all(table["words"]["breaks"], "break", None)
-    # The columns' own words of several parts: what is added to words.toml is read in notes too.
+    yield from _of_columns()
+
+
+def _of_columns() -> Iterator[Phrase]:
+    """The columns' own words of several parts: what is added to words.toml is read in notes too."""
     for kind, words in word_lists().items():
         for like, word in words.likes.items():
             if (
