@@ -24,6 +24,12 @@ DANGER = frozenset(
 """The signs that close every way to more heat: a doubt does not drop them."""
 
 
+CAUSE_SIGNS = (("also_seen", "anti-seize"), ("also_seen", "rubber bits"), ("also_seen", "additive"))
+SURELY = (
+    *("turned out", "turns out", "turned out to be", "turns out to be", "ended up being", "proved to be"),
+    *("its just", "it was just", "thats just", "was just", "is just", "are just", "were just"),
+    *("its only", "it was only", "thats only", "was only", "is only"),
+)
 OF_PLUGS = ("threads", "shell_ring")
 BLACK = (("specks", "few black"), ("specks", "many black"))
 
@@ -77,6 +83,14 @@ def of_another_thing(items: Sequence[Item], meant: Meant) -> bool:
         if item.tag not in ("empty", "adjective") or item.value in ("from", "and", "so"):
             return False
     return False
+
+
+def withdraws(clause: Clause) -> bool:
+    """True where it is said for sure that a thing was something harmless: 'turned out to be antiseize'."""
+    told = next((at for at, item in enumerate(clause.items) if item.tag == "explained" and item.value in SURELY), None)
+    if told is None or clause.question or clause.has("doubts", "nearly") or clause.items[0].value == "or":
+        return False
+    return any(item.tag in ("excuses", "harmless") or item.value in CAUSE_SIGNS for item in clause.items[told + 1 :])
 
 
 def one_of_two(items: Sequence[Item]) -> bool:

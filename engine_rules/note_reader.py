@@ -19,6 +19,7 @@ from engine_rules.note_context import (
     one_of_two,
     speaks_of_plugs,
     strangers,
+    withdraws,
 )
 from engine_rules.note_meaning import Meant, amount_alone, furthest, meanings, none_said, topic_at, with_amounts
 from engine_rules.note_places import Layout, Place
@@ -30,13 +31,13 @@ from engine_rules.note_words import Item, lexicon
 SAME = ("same", "same as", "same w/", "like", "look like", "looks like", "similar", "identical", "ditto")
 AGAIN = (*SAME, "too", "also", "likewise", "as well")
 AUXILIARY = ("is", "are", "was", "were", "does", "do", "did", "has", "had", "have")
-CAUSE_SIGNS = (("also_seen", "anti-seize"), ("also_seen", "rubber bits"), ("also_seen", "additive"))
 CAUSES = ("anti-seize", "rubber bits", "additive")
 COUNTED = ("strap_mark", "threads", "shell_ring")
 ONE_PLUGS = (("also_seen", "strap melted"), ("porcelain", "cracked"))
 BLACK = ("few black", "many black")
 UNSETTLED = "is not settled: write in the columns what you see"
 DOUBTED = "is doubted, and counts until you say otherwise: write it in the columns"
+WITHDRAWN = "is taken back, and does not count: look again, and write in the columns what is left of it"
 ELSEWHERE = "may be meant of the plugs or of something else: write it in the columns"
 
 
@@ -186,8 +187,7 @@ class NoteReader:
             self._ask(*clause.span(), UNSETTLED)
             return
         nowhere = not self._own_row and list(places) == [None]
-        cause = clause.has("explained") and any(one.value in CAUSE_SIGNS for one in clause.items)
-        excused = danger and (clause.has("excuses") or cause or (nowhere and beside_stranger(clause, meant)))
+        excused = danger and (clause.has("excuses") or (nowhere and beside_stranger(clause, meant)))
         doubted = scope.doubted or either or excused or meant.at in scope.nearly or meant.at in scope.denied_far
         for place in places:
             self._add_there(clause, meant, place, "doubted" if doubted else "hedged" if scope.hedged else "plain")
@@ -204,6 +204,9 @@ class NoteReader:
 
     def _says_nothing(self, clause: Clause, scope: Scope, meant: Meant, places: Sequence[Place | None]) -> bool:
         if of_another_thing(clause.items, meant) or self._explains_away(clause, scope, meant):
+            return True
+        if is_danger(meant) and withdraws(clause):
+            self._ask(*clause.span(), WITHDRAWN)
             return True
         # A car is loose or dead as often as a plug is.
         if meant.word in ("loose", "dead") and not self._own_row and list(places) == [None]:
@@ -267,6 +270,12 @@ class NoteReader:
             self._drop(gone)
             none = [replace(one, meant=replace(one.meant, word="none")) for one in gone if one.what[1] in BLACK]
             self.seen += none if clause.lead else []
+            return
+        if withdraws(clause) and not any(is_danger(one) for one in found):
+            gone = [one for one in last if one.what in DANGER]
+            self._drop(gone)
+            if gone:
+                self._ask(self.last_at, clause.span()[1], WITHDRAWN)
             return
         denied = {(one.kind, one.word) for one in found if one.at in scope.denied}
         if denied and (clause.has("excuses") or any(item.value == "so" for item in items)):

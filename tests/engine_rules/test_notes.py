@@ -4,8 +4,10 @@ How independent the measure is: both sets were written and labelled by people wh
 (development, 512 notes) was read in full while building, so its score shows little more than that nothing was
 overlooked. Before that it was split by a hash of each text, and the half that nobody had read scored 76.8 % precision
 and 86.0 % recall on danger; its totals were looked at some fifteen times, three of them by kind of sign. The second set
-(fresh, 416 notes) came after the lexicon, its notes were never read by whoever worked on it, and its totals were looked
-at once: its score is the honest one. It is short of the aim of 99 % and 95 %.
+(fresh, 416 notes) came after that lexicon, and its notes were never read by whoever worked on the reader. Its totals
+were looked at some seven times while the reader was mended by the first set and by notes made up for the purpose, once of
+these by kind of sign; before the mending it scored 79.0 % and 91.9 % on danger, 90.1 % and 77.4 % on the rest. Its
+score is the honest one, if a little less so for every look. It is short of the aim of 99 % and 95 %.
 """
 
 from __future__ import annotations
@@ -116,6 +118,8 @@ def asked(text: str, own: int | None = None) -> list[str]:
         ("pepper mostly gone on 5", {"specks few black 5"}),
         ("was lean, now fat", {f"said_mixture rich {ALL}"}),
         ("alum. on 3", {"specks bright 3"}),
+        ("silver on 5 turned out to be antiseize", {"also_seen anti-seize 5"}),
+        ("silver on 5, might just be dirt", {"specks bright 5"}),
     ],
 )
 def test_notes_of_a_run(text: str, signs: set[str]) -> None:
@@ -184,6 +188,7 @@ def test_notes_of_a_plug(text: str, signs: set[str]) -> None:
         ("shut off at 1000", ["shut off at 1000"]),
         ("pepper on 3?", ["pepper on 3"]),
         ("no detonation", []),
+        ("pepper on 5, its just carbon", ["pepper on 5, its just carbon"]),
         ("pulled 1 and 7", []),
         ("humidity down 2", []),
         ("pto side wet", ["pto side wet"]),
@@ -294,7 +299,7 @@ def test_a_leaner_word_of_mixture_never_means_less_fuel() -> None:
 
 @pytest.mark.parametrize(
     ("name", "danger", "rest"),
-    [("development", (0.97, 0.97), (0.97, 0.97)), ("fresh", (0.80, 0.91), (0.89, 0.79))],
+    [("development", (0.97, 0.97), (0.97, 0.97)), ("fresh", (0.86, 0.95), (0.89, 0.81))],
 )
 def test_the_labelled_notes(name: str, danger: tuple[float, float], rest: tuple[float, float]) -> None:
     found = measure(name)
@@ -303,7 +308,7 @@ def test_the_labelled_notes(name: str, danger: tuple[float, float], rest: tuple[
     assert found.notes >= 240
     assert found.danger.precision >= danger[0] and found.danger.recall >= danger[1]
     assert found.rest.precision >= rest[0] and found.rest.recall >= rest[1]
-    assert found.unwarned <= (0 if name == "development" else 2)
+    assert found.unwarned <= (0 if name == "development" else 1)
 
 
 def test_the_sets_share_no_note() -> None:
