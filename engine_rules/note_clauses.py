@@ -86,8 +86,8 @@ def _parted_at_and(items: list[Item]) -> Iterator[Item]:
 def _listed_apart(items: list[Item]) -> Iterator[Item]:
     """Items with a break before each place of a list of places and amounts: 'specks 5 few, 7 many rest none'."""
     for at, item in enumerate(items):
-        short = [one.tag in ("amount", "negations") for one in items[at - 1 : at] + items[at + 1 : at + 2]]
-        if item.tag == "place" and len(short) == 2 and all(short):
+        between = item.tag == "place" and 0 < at < len(items) - 1
+        if between and all(items[near].tag in ("amount", "negations") for near in (at - 1, at + 1)):
             yield Item("break", ",", item.start, item.start)
         yield item
 
@@ -122,6 +122,8 @@ def _left_out_joined(items: Sequence[Item]) -> Iterator[Item]:
 
 def _all_but(items: Sequence[Item], at: int) -> tuple[Item, int] | None:
     """'all but 3' as one place, and the place behind it; not '... but 3 has', which starts anew."""
+    if items[at].tag != "place":
+        return None
     pair = items[at : at + 2]
     if [one.tag for one in pair] == ["place", "place"] and pair[0].value.kind == "but":
         left = pair[0].value.cylinders - pair[1].value.cylinders

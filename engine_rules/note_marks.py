@@ -7,7 +7,6 @@ from functools import cache
 
 from engine_rules.note_words import Token, lexicon
 
-LONGEST = 4  # words of a phrase of [marks]
 SAID = {
     ("bend", "short"): "short of bend",
     ("bend", "at"): "at bend",
@@ -16,7 +15,7 @@ SAID = {
     ("weld", "at"): "at weld",
     ("weld", "past"): "at weld",
 }
-VERB_OF = ("it", "a", "the", "up", "on", "my")
+VERB_OF = ("it", "a", "the")
 
 
 def mark_at(tokens: Sequence[Token], at: int) -> tuple[str, int] | None:
@@ -26,7 +25,7 @@ def mark_at(tokens: Sequence[Token], at: int) -> tuple[str, int] | None:
         name, behind = _named(tokens, at)
         if name in ("bend", "weld"):
             follows = tokens[behind].text if behind < len(tokens) else ""
-            verb = tokens[at - 1].text == "to" and follows in VERB_OF[:3]
+            verb = tokens[at - 1].text == "to" and follows in VERB_OF
             return None if not relation or verb else (SAID[name, _met(relation, near)], behind)
         if name == "near":
             near = True
@@ -47,15 +46,18 @@ def _met(relation: str, near: bool) -> str:
 
 def _named(tokens: Sequence[Token], at: int) -> tuple[str, int]:
     """Which list of [marks] the words there stand in, '' for none; and the place behind them."""
-    known = _phrases()
-    for count in range(LONGEST, 0, -1):
-        name = known.get(tuple(token.text for token in tokens[at : at + count]))
-        if name is not None:
-            return name, min(at + count, len(tokens))
+    for words, name in _phrases().get(tokens[at].text, ()):
+        if words == tuple(token.text for token in tokens[at : at + len(words)]):
+            return name, at + len(words)
     return "", at + 1
 
 
 @cache
-def _phrases() -> Mapping[tuple[str, ...], str]:
+def _phrases() -> Mapping[str, Sequence[tuple[tuple[str, ...], str]]]:
+    """First word -> phrases of [marks] and their lists, longest first."""
     marks: Mapping[str, Sequence[str]] = lexicon().table["marks"]
-    return {tuple(phrase.split()): name for name, phrases in marks.items() for phrase in phrases}
+    found = [(tuple(phrase.split()), name) for name, phrases in marks.items() for phrase in phrases]
+    starting: dict[str, list[tuple[tuple[str, ...], str]]] = {}
+    for words, name in sorted(found, key=lambda one: -len(one[0])):
+        starting.setdefault(words[0], []).append((words, name))
+    return starting

@@ -260,6 +260,7 @@ class NoteReader:
 
     def _ask(self, start: int, end: int, why: str) -> None:
         if all(not (one.start <= start and end <= one.end) for one in self.asks):
+            self.asks = [one for one in self.asks if one.why != why or one.start < start or one.end > end]
             self.asks.append(NoteAsk(self.text[start:end], why, start))
 
     def _take_back(self, clause: Clause, scope: Scope, found: Sequence[Meant]) -> None:

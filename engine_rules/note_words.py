@@ -227,12 +227,16 @@ def phrase_at(tokens: Sequence[Token], at: int, refused: Callable[[Phrase, int],
     candidates = known.get(first.text, ())
     if first.number is not None:
         candidates = (*candidates, *known.get("{n}", ()), *known.get("{d}", ()), *known.get("{c}", ()))
+    second = next((token.text for token in tokens[at + 1 : at + 4] if token.text not in ARTICLES), "")
     best: tuple[Phrase, int] | None = None
     for phrase in candidates:
-        behind = _fits(phrase.words, tokens, at)
-        if behind is None or (best is not None and len(phrase.words) <= len(best[0].words)):
+        words = phrase.words
+        if best is not None and len(words) <= len(best[0].words):
             continue
-        if not refused(phrase, behind):
+        if len(words) > 1 and words[1] != second and words[1] not in WILD:
+            continue
+        behind = _fits(words, tokens, at)
+        if behind is not None and not refused(phrase, behind):
             best = phrase, behind
     return best
 
