@@ -8,11 +8,15 @@ import shutil
 import pytest
 
 # What a test so marked runs: (program, the package that brings it).
-PROGRAMS = {"libreoffice": (("soffice", "libreoffice-calc"), ("pdftotext", "poppler-utils"))}
+PROGRAMS = {
+    "libreoffice": (("soffice", "libreoffice-calc"), ("pdftotext", "poppler-utils")),
+    "live_calc": (("unopkg", "libreoffice-calc"), ("Xvfb", "xvfb")),
+}
 
 
 def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "libreoffice: opens or prints workbooks with LibreOffice (soffice, pdftotext)")
+    config.addinivalue_line("markers", "live_calc: presses the buttons in LibreOffice (unopkg, Xvfb)")
 
 
 @pytest.hookimpl(tryfirst=True)  # before a skip of the test's own could hide what is missing

@@ -372,6 +372,27 @@ def rules(
     print_rules(_terminal(), found)
 
 
+addin = typer.Typer(help="Put buttons into a spreadsheet program: they work on the workbook that is open.")
+app.add_typer(addin, name="addin")
+
+
+@addin.callback()
+def _addin() -> None:
+    pass
+
+
+@addin.command("calc")
+def addin_calc(
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", metavar="FILE.oxt", help="Only write the extension there.")
+    ] = None,
+) -> None:
+    """Install the buttons in LibreOffice Calc; they call this very installation of strapline."""
+    from workbook_template.hosts.calc import add_to_calc
+
+    print(add_to_calc(out))
+
+
 @app.command()
 def demo(
     folder: Annotated[Path, typer.Argument(metavar="[FOLDER]", help="Where to put it.")] = Path("strapline-demo"),

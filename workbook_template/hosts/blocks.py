@@ -60,7 +60,7 @@ def _read_file(path: Path) -> tuple[SheetBlock, ...]:
 def _read_careful(path: Path) -> tuple[SheetBlock, ...]:
     book = openpyxl.load_workbook(path, read_only=True, data_only=True)
     try:
-        return tuple(_block(sheet.title, _rows(sheet)) for sheet in book.worksheets)
+        return tuple(block_of_rows(sheet.title, _rows(sheet)) for sheet in book.worksheets)
     finally:
         book.close()
 
@@ -69,7 +69,9 @@ def _read_fast(path: Path) -> tuple[SheetBlock, ...]:
     """The same through calamine, ten times as fast; for what `may_read_fast` lets through."""
     with CalamineWorkbook.from_path(str(path)) as book:
         sheets = [sheet.name for sheet in book.sheets_metadata if sheet.typ == SheetTypeEnum.WorkSheet]
-        return tuple(_block(name, book.get_sheet_by_name(name).to_python(skip_empty_area=False)) for name in sheets)
+        return tuple(
+            block_of_rows(name, book.get_sheet_by_name(name).to_python(skip_empty_area=False)) for name in sheets
+        )
 
 
 def may_read_fast(path: Path) -> bool:
@@ -107,7 +109,7 @@ def blocks_from_workbook(book: Workbook) -> tuple[SheetBlock, ...]:
 
 def block_from_sheet(sheet: Worksheet, to_row: int | None = None) -> SheetBlock:
     """One sheet of a workbook in memory, down to a row where one is given."""
-    return _block(sheet.title, sheet.iter_rows(max_row=to_row, values_only=True))
+    return block_of_rows(sheet.title, sheet.iter_rows(max_row=to_row, values_only=True))
 
 
 def _rows(sheet: ReadOnlyWorksheet) -> Iterable[Sequence[object]]:
@@ -121,7 +123,8 @@ def _rows(sheet: ReadOnlyWorksheet) -> Iterable[Sequence[object]]:
         yield row
 
 
-def _block(name: str, rows: Iterable[Sequence[object]]) -> SheetBlock:
+def block_of_rows(name: str, rows: Iterable[Sequence[object]]) -> SheetBlock:
+    """A sheet from A1 on, without the blank rows and columns at its ends. Raises LogbookError for too many cells."""
     values = [[_value(value) for value in row] for row in rows]
     while values and all(value is None for value in values[-1]):
         values.pop()
@@ -142,7 +145,7 @@ def _used(row: Sequence[CellValue]) -> int:
 
 
 def _value(value: object) -> CellValue:
-    if value is None or isinstance(value, bool | datetime | time):
+    if value is None or isinstance(value, bool | datetime | time | CellError):
         return value
     if isinstance(value, date):
         return datetime.combine(value, time())

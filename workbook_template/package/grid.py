@@ -57,7 +57,7 @@ class Area:
 
     def absolute(self) -> str:
         """The area with dollar signs, as defined names want it."""
-        corners = ((self.first_row, self.first_column), (self.last_row, self.last_column))
+        corners = dict.fromkeys(((self.first_row, self.first_column), (self.last_row, self.last_column)))
         return ":".join(f"${get_column_letter(column)}${row}" for row, column in corners)
 
 

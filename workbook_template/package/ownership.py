@@ -14,8 +14,8 @@ from workbook_template.package.formulas import quoted
 from workbook_template.package.grid import Area, column_runs, parse_area
 from workbook_template.package.workbook_part import MAX_NAME_LENGTH, WorkbookPart
 
-SHEET_MARK = "_wt_sheet."
-CELLS_MARK = "_wt_cells."
+SHEET_MARK = "_wt_sheet_"
+CELLS_MARK = "_wt_cells_"
 MAX_MARKED_CELLS = 100_000  # a mark stretched over more than any save writes is not to be trusted
 _TARGET = re.compile(r"^(?:'((?:[^']|'')+)'|([^'!]+))!(.+)$")
 _PLAIN = re.compile(r"[A-Za-z0-9]")
@@ -38,25 +38,26 @@ class Ownership:
 
 def read(book: WorkbookPart) -> Ownership:
     """What the marks in the workbook say, as far as their sheets still exist."""
-    # A name of one sheet alone was left behind on the user's own copy of a sheet.
-    names = [(one.get("name", ""), one.text or "") for one in book.defined_names() if one.get("localSheetId") is None]
-    return told(names, [sheet.name for sheet in book.sheets()])
+    marks = []
+    for defined in book.defined_names():
+        # A name of one sheet alone was left behind on the user's own copy of a sheet.
+        target = _TARGET.match(defined.text or "") if defined.get("localSheetId") is None else None
+        area = parse_area(target[3]) if target else None
+        if target is not None and area is not None:
+            marks.append((defined.get("name", ""), (target[1] or target[2]).replace("''", "'"), area))
+    return told(marks, [sheet.name for sheet in book.sheets()])
 
 
-def told(names: Iterable[tuple[str, str]], existing: Iterable[str]) -> Ownership:
-    """What defined names, each with what it stands for ("'Sheet'!$A$1"), say of the sheets that exist."""
+def told(marks: Iterable[tuple[str, str, Area]], existing: Iterable[str]) -> Ownership:
+    """What defined names, each with the sheet and area that it stands for, say of the sheets that exist."""
     by_lower = {name.lower(): name for name in existing}
     sheets: dict[str, str] = {}
     cells: dict[str, list[Area]] = {}
-    for name, text in names:
-        target = _TARGET.match(text)
-        sheet = by_lower.get((target[1] or target[2]).replace("''", "'").lower()) if target else None
-        if target is None or sheet is None:
-            continue
-        if name.startswith(SHEET_MARK):
+    for name, marked, area in marks:
+        sheet = by_lower.get(marked.lower())
+        if sheet is not None and name.startswith(SHEET_MARK):
             sheets[_decoded(name.removeprefix(SHEET_MARK))] = sheet
-        area = parse_area(target[3]) if name.startswith(CELLS_MARK) else None
-        if area is not None and area.size <= MAX_MARKED_CELLS:
+        elif sheet is not None and name.startswith(CELLS_MARK) and area.size <= MAX_MARKED_CELLS:
             cells.setdefault(sheet, []).append(area)
     return Ownership(sheets, {sheet: tuple(sorted(areas)) for sheet, areas in cells.items()})
 
@@ -66,17 +67,17 @@ def write(book: WorkbookPart, owned: Ownership) -> None:
     for defined in book.defined_names():
         if defined.get("name", "").startswith((SHEET_MARK, CELLS_MARK)):
             book.remove_name(defined)
-    for name, text in marks(owned):
-        book.set_name(name, text, hidden=True)
+    for name, sheet, area in marked_areas(owned):
+        book.set_name(name, f"{quoted(sheet)}!{area.absolute()}", hidden=True)
 
 
-def marks(owned: Ownership) -> Iterator[tuple[str, str]]:
-    """The defined names that mark this, each with what it stands for."""
+def marked_areas(owned: Ownership) -> Iterator[tuple[str, str, Area]]:
+    """The defined names that mark this, each with the sheet and the area that it stands for."""
     for wanted, sheet in sorted(owned.sheets.items()):
-        yield SHEET_MARK + _coded(wanted), f"{quoted(sheet)}!$A$1"
+        yield SHEET_MARK + _coded(wanted), sheet, Area(1, 1, 1, 1)
     areas = [(sheet, area) for sheet, found in sorted(owned.cells.items()) for area in found]
     for number, (sheet, area) in enumerate(areas, 1):
-        yield f"{CELLS_MARK}{number}", f"{quoted(sheet)}!{area.absolute()}"
+        yield f"{CELLS_MARK}{number}", sheet, area
 
 
 def changed(

@@ -138,7 +138,7 @@ def test_a_copy_that_the_user_made_of_our_sheet_is_the_users() -> None:
     def change(book: openpyxl.Workbook) -> None:
         copy = book.copy_worksheet(book[FIRST])
         copy.title = "Kept"
-        copy.defined_names["_wt_sheet.Card"] = DefinedName("_wt_sheet.Card", attr_text="'Kept'!$A$1", hidden=True)
+        copy.defined_names["_wt_sheet_Card"] = DefinedName("_wt_sheet_Card", attr_text="'Kept'!$A$1", hidden=True)
 
     package = open_package(resaved(filled(), change))
     assert package.final_name(FIRST) == FIRST
@@ -155,7 +155,7 @@ def test_a_column_that_the_user_put_between_ours_is_the_users() -> None:
         sheet.move_range("E1:F5", cols=1)
         sheet["E2"] = "theirs"
         names = book.defined_names
-        for name, column in (("_wt_cells.2", "F"), ("_wt_cells.3", "G")):
+        for name, column in (("_wt_cells_2", "F"), ("_wt_cells_3", "G")):
             names[name].attr_text = f"'Log'!${column}$1:${column}$5"
 
     assert values(strip(open_package(resaved(filled(), change))))[1] == [1, 70, 9.1, None, "theirs"]
