@@ -102,14 +102,33 @@ class Sheetful:
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """A block as it stands, or turned: then rows are columns and columns rows."""
+    """A block as it stands, or turned: then rows are columns and columns rows. texts: (row, column, text) of each."""
 
     block: SheetBlock
     turned: bool = False
+    texts: Sequence[tuple[int, int, str]] = field(init=False, repr=False, compare=False)
+    _lines: Sequence[Sequence[CellValue]] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        block = self.block
+        above: list[Sequence[CellValue]] = [(None,) * block.last_column] * (block.first_row - 1)
+        left = (None,) * (block.first_column - 1)
+        rows = [*above, *((*left, *row) for row in block.rows)]
+        lines = list(zip(*rows, strict=True)) if self.turned else rows
+        texts = [
+            (row, column, value)
+            for row, line in enumerate(lines, start=1)
+            for column, value in enumerate(line, start=1)
+            if isinstance(value, str) and value and not value.isspace()
+        ]
+        object.__setattr__(self, "_lines", lines)
+        object.__setattr__(self, "texts", texts)
 
     def at(self, row: int, column: int) -> CellValue:
-        """The value at a place of the view, None where blank."""
-        value = self.block.at(column, row) if self.turned else self.block.at(row, column)
+        """The value at a place of the view, None where blank or outside."""
+        if not (0 < row <= len(self._lines) and 0 < column <= len(self._lines[0])):
+            return None
+        value = self._lines[row - 1][column - 1]
         return None if isinstance(value, str) and not value.strip() else value
 
     def cell(self, row: int, column: int) -> Cell:

@@ -65,6 +65,7 @@ def is_ours(heading: object) -> bool:
     return isinstance(heading, str) and heading.rstrip().endswith(OURS)
 
 
+@lru_cache(maxsize=REMEMBERED)
 def tokens(written: str) -> tuple[str, ...]:
     """A heading's words and numbers, lower case: 'EGT1' is 'egt', '1'; 'E.T.' is 'et'."""
     text = re.sub(r"\b([a-z])\.(?=[a-z]\b)", r"\1", written.casefold().replace("º", "°"))
@@ -80,6 +81,7 @@ def generalised(written: str) -> str:
     return " ".join(re.sub(rf"(?<!\d){cylinder}(?!\d)", "n", written, count=1).split())
 
 
+@lru_cache(maxsize=REMEMBERED)
 def side_named(written: object) -> str | None:
     """'L' or 'R' where a cell names a bank and nothing else: 'Left bank', 'Driver side'."""
     words = [word for word in tokens(written) if word not in ("bank", "side", "s")] if isinstance(written, str) else []
@@ -108,6 +110,7 @@ def meanings(written: str) -> tuple[Meaning, ...]:
     return tuple(_named(words, units))
 
 
+@lru_cache(maxsize=REMEMBERED)
 def cylinder_named(written: object) -> int | None:
     """The cylinder where a cell names one and nothing else: 'Cyl 3', '#3', 'No. 3'."""
     if not isinstance(written, str):

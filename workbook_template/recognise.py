@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from engine_rules.logbook import Cell, Finding, LogbookError
-from workbook_template.found import Heading, Sheetful, Value
+from workbook_template.found import Heading, Sheetful, Value, View
 from workbook_template.headings import READINGS, RUNS
 from workbook_template.hosts.protocol import SheetBlock
 from workbook_template.how_read import HOW_READ, Corrections, Question
@@ -92,14 +92,15 @@ def recognise(blocks: Sequence[SheetBlock], corrections: Corrections, parts: Seq
 
 def _read_sheet(block: SheetBlock, corrections: Corrections) -> Sheetful | None:
     """A list, else a form; None for neither."""
-    found = find_list(block, corrections.meaning)
+    upright = View(block)
+    found = find_list(upright, corrections.meaning)
     if found is not None and is_list(*found, corrections.meaning):
         view, heads = found
         read = read_list(view, heads, corrections.meaning)
         if not view.turned:
             _share_above(read, values_above(view, heads.first_row, corrections.meaning))
         return read
-    form = read_forms(block, corrections.meaning)
+    form = read_forms(upright, corrections.meaning)
     return form if form is not None and told(form) >= LEAST_TOLD else None
 
 

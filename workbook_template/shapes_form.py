@@ -60,9 +60,9 @@ class Form:
         self.above = _stand_above(self)
 
 
-def read_forms(block: SheetBlock, corrected: Corrected) -> Sheetful | None:
+def read_forms(whole: View, corrected: Corrected) -> Sheetful | None:
     """The forms of a sheet, or None where no label of it was understood."""
-    view = View(_without_ours(block))
+    view = _without_ours(whole)
     labels = dict(_labels(view, corrected))
     anchors = dict(_anchors(view))
     if not labels:
@@ -75,11 +75,11 @@ def read_forms(block: SheetBlock, corrected: Corrected) -> Sheetful | None:
         record = _read(form)
         _name_and_day(form, record, len(stretches) == 1)
         if record.cylinders:
-            record.lines = _lines(block, stretch, record, alone=len(stretches) == 1)
+            record.lines = _lines(whole, stretch, record, alone=len(stretches) == 1)
         records.append(record)
         headings += form.headings
     shape = "a form" if len(stretches) == 1 else f"{len(stretches)} forms, one below the other"
-    return Sheetful(block.name, shape, tuple(headings), records, _banks(view, anchors, records))
+    return Sheetful(view.block.name, shape, tuple(headings), records, _banks(view, anchors, records))
 
 
 def values_above(view: View, above_row: int, corrected: Corrected) -> Mapping[str, Value]:
@@ -101,11 +101,12 @@ def _told(record: Record) -> int:
     return sum(value.value is not None for one in sets for value in one.values())
 
 
-def _without_ours(block: SheetBlock) -> SheetBlock:
+def _without_ours(view: View) -> View:
     """The sheet without what an earlier fill wrote: our headings, and the rows below as far as they are numbered."""
-    heads = [(r, c) for r, row in enumerate(block.rows) for c, value in enumerate(row) if is_ours(value)]
+    block = view.block
+    heads = [(row - block.first_row, column - block.first_column) for row, column, text in view.texts if is_ours(text)]
     if not heads:
-        return block
+        return view
     rows = [list(row) for row in block.rows]
     for r, c in heads:
         numbered = min(column for row, column in heads if row == r and column <= c and _unbroken(heads, row, column, c))
@@ -114,7 +115,7 @@ def _without_ours(block: SheetBlock) -> SheetBlock:
             below += 1
         for row in range(r, below + 1):
             rows[row][c] = None
-    return SheetBlock(block.name, block.first_row, block.first_column, tuple(map(tuple, rows)))
+    return View(SheetBlock(block.name, block.first_row, block.first_column, tuple(map(tuple, rows))))
 
 
 def _unbroken(heads: Sequence[Place], row: int, first: int, last: int) -> bool:
@@ -137,19 +138,16 @@ def _answers(asker: Heading, written: str) -> bool:
 
 
 def _understood(view: View, corrected: Corrected) -> Iterator[tuple[Place, Heading]]:
-    for row in range(1, view.last_row + 1):
-        for column in range(1, view.last_column + 1):
-            value = view.at(row, column)
-            if isinstance(value, str) and not is_ours(value) and meant(value, corrected):
-                yield (row, column), heading_at(view, row, column, value.strip().rstrip(":"), corrected)
+    for row, column, text in view.texts:
+        if not is_ours(text) and meant(text, corrected):
+            yield (row, column), heading_at(view, row, column, text.strip().rstrip(":"), corrected)
 
 
 def _anchors(view: View) -> Iterator[tuple[Place, int]]:
-    for row in range(1, view.last_row + 1):
-        for column in range(1, view.last_column + 1):
-            number = cylinder_named(view.at(row, column))
-            if number is not None:
-                yield (row, column), number
+    for row, column, text in view.texts:
+        number = cylinder_named(text)
+        if number is not None:
+            yield (row, column), number
 
 
 def _inside(places: Mapping[Place, T], stretch: Stretch) -> dict[Place, T]:
@@ -163,12 +161,7 @@ def _stretches(view: View, labels: Mapping[Place, Heading]) -> Iterator[Stretch]
         for (row, _), one in labels.items()
         if one.meaning and (one.meaning.sheet, one.meaning.key) == (RUNS, "name")
     }
-    rows |= {
-        row
-        for row in range(1, view.last_row + 1)
-        for column in range(1, view.last_column + 1)
-        if run_named(view.at(row, column)) is not None
-    }
+    rows |= {row for row, _, text in view.texts if run_named(text) is not None}
     starts = sorted(rows) or [1]
     starts[0] = 1
     for start, following in zip(starts, [*starts[1:], view.last_row + 1], strict=True):
@@ -321,9 +314,8 @@ def _name_and_day(form: Form, record: Record, alone: bool) -> None:
     if record.run.get("name") is None or record.run["name"].value is None:
         titles = [
             (row, column)
-            for row in range(stretch.top, stretch.bottom + 1)
-            for column in range(stretch.left, stretch.right + 1)
-            if run_named(view.at(row, column)) is not None
+            for row, column, text in view.texts
+            if stretch.holds(row, column) and run_named(text) is not None
         ]
         if titles:
             record.run["name"] = _said(view.at(*titles[0]), view, titles[0], "name")
@@ -336,23 +328,22 @@ def _said(value: CellValue, view: View, place: Place, key: str) -> Value:
     return Value(value, cell, Heading(cell, as_text(value), Meaning(RUNS, key)))
 
 
-def _lines(block: SheetBlock, stretch: Stretch, record: Record, *, alone: bool) -> dict[int, Line]:
+def _lines(view: View, stretch: Stretch, record: Record, *, alone: bool) -> dict[int, Line]:
     """A row for each cylinder, below the form, or right of it where another form follows below."""
-    view = View(block)
     numbers = sorted(record.cylinders)
-    heads = [(r, c) for r, row in enumerate(block.rows, 1) for c, value in enumerate(row, 1) if is_ours(value)]
+    heads = [(row, column) for row, column, text in view.texts if is_ours(text)]
     ours = [head for head in heads if alone or stretch.top <= head[0] <= stretch.bottom]
     if ours:
         top = min(row for row, _ in ours)
         taken = tuple((as_text(view.at(row, column)), column) for row, column in ours if row == top)
         free = max(column for _, column in taken) + 1
     else:
-        bare = View(_without_ours(block))
+        bare = _without_ours(view)
         top = _last_used(bare) + 2 if alone else stretch.top
         taken, free = (), 1 if alone else bare.last_column + 2
     like = next((value for one in record.cylinders.values() for value in one.values()), None)
     look = coordinate_to_tuple(like.cell.ref)[1] if like is not None else 1
-    frame = Frame(block.name, top, taken, free, look, listed=True)
+    frame = Frame(view.block.name, top, taken, free, look, listed=True)
     return {number: Line(frame, top + 1 + place, number) for place, number in enumerate(numbers)}
 
 
@@ -364,12 +355,7 @@ def _last_used(view: View) -> int:
 
 def _banks(view: View, anchors: Mapping[Place, int], records: Sequence[Record]) -> Mapping[int, tuple[str, int]]:
     """Cylinder -> bank and place, where each is drawn below a word for its bank; else nothing."""
-    sides = {
-        (row, column): side
-        for row in range(1, view.last_row + 1)
-        for column in range(1, view.last_column + 1)
-        if (side := side_named(view.at(row, column))) is not None
-    }
+    sides = {(row, column): side for row, column, text in view.texts if (side := side_named(text)) is not None}
     if set(sides.values()) != {"L", "R"} or not records:
         return {}
     drawn = dict(anchors) or _numbers_below(view, sides)
@@ -386,12 +372,11 @@ def _banks(view: View, anchors: Mapping[Place, int], records: Sequence[Record]) 
 def _numbers_below(view: View, sides: Mapping[Place, str]) -> dict[Place, int]:
     """The numbers of small tables: those under a heading for the cylinder."""
     found: dict[Place, int] = {}
-    for row in range(1, view.last_row + 1):
-        for column in range(1, view.last_column + 1):
-            if tuple(tokens(as_text(view.at(row, column)))) not in (("cyl",), ("cylinder",)):
-                continue
-            below = row + 1
-            while (number := _number(view.at(below, column))) is not None and below <= view.last_row:
-                found[below, column] = number
-                below += 1
+    for row, column, text in view.texts:
+        if tokens(text) not in (("cyl",), ("cylinder",)):
+            continue
+        below = row + 1
+        while (number := _number(view.at(below, column))) is not None and below <= view.last_row:
+            found[below, column] = number
+            below += 1
     return found

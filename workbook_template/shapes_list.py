@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from engine_rules.logbook import LogbookError
 from workbook_template.found import Frame, Heading, Line, Record, Sheetful, Value, View
 from workbook_template.headings import (
     READINGS,
+    REMEMBERED,
     RUNS,
     UNUSED,
     Meaning,
@@ -20,7 +21,7 @@ from workbook_template.headings import (
     meanings,
     nearest,
 )
-from workbook_template.hosts.protocol import CellValue, SheetBlock
+from workbook_template.hosts.protocol import CellValue
 from workbook_template.layout import layout, unit_key
 from workbook_template.read_values import parse_measure
 from workbook_template.tables import as_text, is_ditto, shortened
@@ -46,9 +47,9 @@ class Headings:
     first_row: int = 0
 
 
-def find_list(block: SheetBlock, corrected: Corrected) -> tuple[View, Headings] | None:
+def find_list(upright: View, corrected: Corrected) -> tuple[View, Headings] | None:
     """The list of a sheet, upright or turned, or None where the headings stand in no line."""
-    found = [(view, _best_row(view, corrected)) for view in (View(block), View(block, turned=True))]
+    found = [(view, _best_row(view, corrected)) for view in (upright, View(upright.block, turned=True))]
     view, best = max(found, key=lambda one: one[1].score)
     return (view, best) if best.score >= LEAST_HEADINGS else None
 
@@ -58,10 +59,9 @@ def is_list(view: View, heads: Headings, corrected: Corrected) -> bool:
     numbered = [text for text in heads.texts.values() if any(one.key == "cylinder" for one in meant(text, corrected))]
     words = {like for words in layout().lists.values() for like in words.likes}
     labels = {
-        value.strip().casefold()
-        for row in range(heads.row + 1, view.last_row + 1)
-        for column in range(1, view.last_column + 1)
-        if isinstance(value := view.at(row, column), str) and not is_ours(value) and meant(value, corrected)
+        text.strip().casefold()
+        for row, _, text in view.texts
+        if row > heads.row and not is_ours(text) and meant(text, corrected)
     }
     return len(numbered) < 2 and len(labels - words) < LEAST_HEADINGS
 
@@ -96,20 +96,25 @@ def _named_runs(view: View, row: int, first: int, headings: Mapping[int, Heading
     return {}
 
 
-def text_above(view: View, row: int, column: int) -> str:
-    """The heading in one row."""
-    value = view.at(row, column)
-    return value.strip() if isinstance(value, str) and not is_ours(value) else ""
-
-
 def _best_row(view: View, corrected: Corrected) -> Headings:
     best = Headings(0, {}, 0)
+    rows: dict[int, dict[int, str]] = {}
+    for row, column, text in view.texts:
+        if row > HEADINGS_WITHIN:
+            break
+        if not is_ours(text):
+            rows.setdefault(row, {})[column] = text.strip()
+    scores = {row: _score(single, corrected) for row, single in rows.items()}
     for row in range(1, min(view.last_row, HEADINGS_WITHIN) + 1):
-        single = {column: text_above(view, row, column) for column in range(1, view.last_column + 1)}
-        for first_row, texts in ((row, single), (row - 1, _with_row_above(view, row, single) if row > 1 else {})):
-            score = _score(texts, corrected)
+        single, above = rows.get(row, {}), rows.get(row - 1, {})
+        tried = [(row, single, scores.get(row, 0))]
+        if above and (scores.get(row) or scores[row - 1]):
+            # Two rows of which neither says anything known by itself are no headings together.
+            both = _with_row_above(view, row, single, above)
+            tried.append((row - 1, both, _score(both, corrected)))
+        for first_row, texts, score in tried:
             if score > best.score:
-                best = Headings(row, {column: text for column, text in texts.items() if text}, score, first_row)
+                best = Headings(row, texts, score, first_row)
     return best
 
 
@@ -127,22 +132,17 @@ def meant(text: str, corrected: Corrected) -> tuple[Meaning, ...]:
     return (own,) if own is not None else meanings(text) if text else ()
 
 
-def _with_row_above(view: View, row: int, single: Mapping[int, str]) -> Mapping[int, str]:
+def _with_row_above(view: View, row: int, single: Mapping[int, str], uppers: Mapping[int, str]) -> dict[int, str]:
     """Headings of two rows: the upper one reaches over the blank cells right of it, as far as its like did."""
-    uppers = {column: text_above(view, row - 1, column) for column in single}
-    starts = [column for column, text in uppers.items() if text]
-    texts: dict[int, str] = {}
-    if not starts:
-        return {}
+    starts = list(uppers)
+    texts = dict(single)
     for start, end in zip(starts, [*starts[1:], view.last_column + 1], strict=True):
         reach = end - start
         if end > view.last_column and len(starts) > 1 and _alike(uppers[start], uppers[starts[-2]]):
             reach = min(reach, start - starts[-2])
         for column in range(start, start + reach):
             texts[column] = _joined(view, row, column, uppers[start], at_start=column == start)
-        for column in range(start + reach, end):
-            texts[column] = single[column]
-    return {column: texts.get(column, single[column]) for column in single}
+    return {column: texts[column] for column in sorted(texts) if texts[column]}
 
 
 def _alike(one: str, other: str) -> bool:
@@ -329,6 +329,7 @@ def _is_summary(value: CellValue) -> bool:
     return isinstance(value, str) and _SUMMARY.match(value) is not None
 
 
+@lru_cache(maxsize=REMEMBERED)
 def run_named(value: CellValue) -> str | None:
     """The name in 'Run 17' or 'Pass #3'."""
     match = _RUN_NAMED.fullmatch(value) if isinstance(value, str) else None

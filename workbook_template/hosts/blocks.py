@@ -125,7 +125,8 @@ def _rows(sheet: ReadOnlyWorksheet) -> Iterable[Sequence[object]]:
 
 def block_of_rows(name: str, rows: Iterable[Sequence[object]]) -> SheetBlock:
     """A sheet from A1 on, without the blank rows and columns at its ends. Raises LogbookError for too many cells."""
-    values = [[_value(value) for value in row] for row in rows]
+    # Most cells are numbers already; a call for each would cost more than all else here.
+    values = [[value if type(value) is float else _value(value) for value in row] for row in rows]
     while values and all(value is None for value in values[-1]):
         values.pop()
     width = max((_used(row) for row in values), default=0)
