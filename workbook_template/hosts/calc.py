@@ -16,6 +16,7 @@ from pathlib import Path
 from xml.sax.saxutils import quoteattr
 
 from engine_rules.logbook import LogbookError
+from workbook_template.hosts import calc_functions
 
 IDENTIFIER = "strapline.workbook"
 FILE_NAME = "strapline.oxt"
@@ -28,6 +29,8 @@ COMMANDS = {
     "clear": "Clear",
 }
 TIME_LIMIT_S = 120.0
+FUNCTION_LIMIT_S = 10.0
+_COMPONENTS = ("component.py", "addin.py")
 _CALC = "com.sun.star.sheet.SpreadsheetDocument"
 _INSIDE = "pythonpath/strapline_office"
 _REGISTRY = 'xmlns:oor="http://openoffice.org/2001/registry" xmlns:xs="http://www.w3.org/2001/XMLSchema"'
@@ -65,11 +68,21 @@ def _members(python: str) -> Iterable[tuple[str, str]]:
     yield "Addons.xcu", _addons()
     yield "ProtocolHandler.xcu", _protocol_handler()
     yield "CalcWindowState.xcu", _window_state()
-    settings = {"python": python, "module": "workbook_template.live_protocol", "time_limit_s": TIME_LIMIT_S}
+    yield "CalcAddIns.xcu", calc_functions.descriptions()
+    yield "functions.idl", calc_functions.interface()
+    yield "functions.components", calc_functions.component("addin.py")
+    yield f"{_INSIDE}/functions.json", calc_functions.offered()
+    settings = {
+        "python": python,
+        "module": "workbook_template.live_protocol",
+        "time_limit_s": TIME_LIMIT_S,
+        "function_module": "workbook_template.function_protocol",
+        "function_limit_s": FUNCTION_LIMIT_S,
+    }
     yield f"{_INSIDE}/settings.json", json.dumps(settings, indent=2)
     for source in resources.files("workbook_template.hosts.office").iterdir():
         if source.name.endswith(".py"):
-            inside = source.name if source.name == "component.py" else f"{_INSIDE}/{source.name}"
+            inside = source.name if source.name in _COMPONENTS else f"{_INSIDE}/{source.name}"
             yield inside, source.read_text("utf-8")
 
 
@@ -113,10 +126,13 @@ def office_environment() -> dict[str, str]:
 def _manifest() -> str:
     kinds = {
         "component.py": "application/vnd.sun.star.uno-component;type=Python",
-        "Addons.xcu": "application/vnd.sun.star.configuration-data",
-        "ProtocolHandler.xcu": "application/vnd.sun.star.configuration-data",
-        "CalcWindowState.xcu": "application/vnd.sun.star.configuration-data",
+        # The office reads an interface's source as well as its compiled form.
+        "functions.idl": "application/vnd.sun.star.uno-typelibrary;type=RDB",
+        # Told of, not loaded, while it is installed: the process that does so does not know the interface yet.
+        "functions.components": "application/vnd.sun.star.uno-components",
     }
+    configured = ("Addons.xcu", "ProtocolHandler.xcu", "CalcWindowState.xcu", "CalcAddIns.xcu")
+    kinds |= dict.fromkeys(configured, "application/vnd.sun.star.configuration-data")
     entries = "".join(
         f"<manifest:file-entry manifest:full-path={quoteattr(name)} manifest:media-type={quoteattr(kind)}/>"
         for name, kind in kinds.items()

@@ -18,6 +18,14 @@ class Unanswered(Exception):
     """There is no answer; one sentence with what to do."""
 
 
+def cannot_start(python: str, error: OSError) -> Unanswered:
+    """Why there is no answer where the interpreter does not start."""
+    return Unanswered(
+        f"strapline's Python cannot be started ({python}: {error.strerror}). "
+        "Install strapline again and run: strapline addin calc"
+    )
+
+
 class Question:
     """One question on its way. It runs beside the office; `wait` for it, or `cancel` it."""
 
@@ -34,10 +42,7 @@ class Question:
                 stderr=subprocess.DEVNULL, env=environment, creationflags=NO_WINDOW,
             )  # fmt: skip
         except OSError as error:
-            raise Unanswered(
-                f"strapline's Python cannot be started ({python}: {error.strerror}). "
-                "Install strapline again and run: strapline addin calc"
-            ) from error
+            raise cannot_start(python, error) from error
         self._thread = threading.Thread(target=self._talk, daemon=True)
         self._thread.start()
 
