@@ -222,18 +222,20 @@ def _doubt_probes(
     for row in range(2 * count):
         own = probes.get(numbers[row]) if row < count else None
         alone = row < count and not looks.of_mixture(numbers[row])
-        use = ~aside
+        trials = [~aside]
         if own is not None and (alone or first[row] < targets["egt.rich_side_pct"]):
-            use[own] = False
-        if use.all():
-            continue
+            # Beside the one before, not in its place: what is open to a rich cylinder must be open to a leaner one.
+            trials.append(~aside & (np.arange(len(aside)) != own))
         forward = model.family("mixture" if row < count else "strap")
-        without = model.best_weights(model.cross[row : row + 1], use, forward)[0]
-        change = float((without - weights[row]) @ bounded)
-        if (change if row >= count else -change) > 0.0:
-            weights[row] = without
-            if own is not None and not use[own] and bounded[own] < 0.0:
-                notes.append(_not_rich(looks.used[own], alone, bool(aside[own])))
+        for use in trials:
+            if use.all():
+                continue
+            without = model.best_weights(model.cross[row : row + 1], use, forward)[0]
+            change = float((without - weights[row]) @ bounded)
+            if (change if row >= count else -change) > 0.0:
+                weights[row] = without
+                if own is not None and not use[own] and bounded[own] < 0.0:
+                    notes.append(_not_rich(looks.used[own], alone, bool(aside[own])))
     return weights, notes
 
 

@@ -395,6 +395,22 @@ def test_leaner_never_makes_any_cylinder_richer(
     assert (lean.mean[:8] <= rich.mean[:8] + 1e-6).all()
 
 
+def test_a_richer_ring_beside_a_wild_probe_makes_no_neighbour_leaner() -> None:
+    """A probe that is doubted on the very lean side alone must not shut out the doubt of another one."""
+    targets = T.overridden(
+        {"strap.share_per_pct": -0.05, "egt.k_per_deg": -12.0, "lambda.noise": 0.003, "egt.noise_k": 3.0}
+    )
+    plugs = {
+        2: {"shell_ring": "three quarters", "strap_mark": "at weld", "lambda_ratio": 1.2, "egt_c": 701.0},
+        3: {"ring": "none", "lambda_ratio": 0.65, "egt_c": 473.0},
+        6: {"ring": "thin line", "lambda_ratio": 0.85, "egt_c": 452.0},
+        7: {"egt_c": 549.0},
+    }
+    of = v8(fuel="leaded gasoline")
+    lean, rich = (read(plugs | {1: {"ring": ring}}, of, targets, {"L": 1.0}) for ring in ("none", "trace"))
+    assert (lean.mean[:8] <= rich.mean[:8] + 1e-6).all()
+
+
 @given(SETS, BANKS, FUELS, TARGETS, st.data())
 @settings(max_examples=300, deadline=None)
 def test_a_longer_mark_never_makes_any_timing_later(
