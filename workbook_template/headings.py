@@ -17,13 +17,15 @@ MOST_CYLINDERS = 16
 LONGEST_HEADING = 80
 REMEMBERED = 20_000  # texts of a book whose meaning is kept: most stand in many cells
 NEAR_ENOUGH = 80.0  # of 100: below that a likeness is chance
+LEAST_LETTERS = 3  # fewer resemble too much
 _CORNERS = {"lf": "LF", "fl": "LF", "rf": "RF", "fr": "RF", "lr": "LR", "rl": "LR", "rr": "RR"}
 _SIDES = {
     ("left", "front"): "lf", ("front", "left"): "lf", ("right", "front"): "rf", ("front", "right"): "rf",
     ("left", "rear"): "lr", ("rear", "left"): "lr", ("right", "rear"): "rr", ("rear", "right"): "rr",
 }  # fmt: skip
 _JET_WORDS = frozenset({"jet", "jets", "main", "mains", "jetting"})
-_CYLINDER_WORDS = frozenset({"cyl", "cylinder", "cyls", "cylinders", "#", "no", "plug", "hole"})
+_CYLINDER_WORDS = frozenset({"cyl", "cylinder", "cyls", "cylinders", "#", "no", "plug", "hole", "pot"})
+_ANSWERS = re.compile(r"\b(?:y\s*/\s*n|yes\s*/\s*no|yes or no)\b", re.IGNORECASE)  # 'New plugs Y/N'
 _FILLERS = frozenset({"the", "of", "in", "at", "a", "per"})
 
 
@@ -124,16 +126,20 @@ def nearest(written: str) -> Meaning | None:
     name, units = _brackets(written)
     cylinder, rest = _split_cylinder(tokens(name))
     asked = " ".join(rest or tokens(name))
-    if len(asked) < 3:
+    found = _proposed().get(asked) or _resembling(asked)
+    if not found:
         return None
-    hit = process.extractOne(asked, list(_names()), scorer=fuzz.ratio, score_cutoff=NEAR_ENOUGH)
-    if hit is None:
-        return None
-    found = _names()[hit[0]]
     sheet, key = next((one for one in found if one[0] == READINGS), found[0]) if cylinder is not None else found[0]
     if sheet == UNUSED or (cylinder is not None and sheet != READINGS):
         return None
     return Meaning(sheet, key, cylinder, _unit_of(sheet, key, units), "likely")
+
+
+def _resembling(asked: str) -> tuple[tuple[str, str], ...]:
+    if len(asked) < LEAST_LETTERS:
+        return ()
+    hit = process.extractOne(asked, list(_names()), scorer=fuzz.ratio, score_cutoff=NEAR_ENOUGH)
+    return () if hit is None else _names()[hit[0]]
 
 
 def in_plain_words(sheet: str, key: str) -> str:
@@ -152,6 +158,7 @@ def in_plain_words(sheet: str, key: str) -> str:
 _EXTRA_WORDS = {
     "car": "Run: Car",
     "jets": "Run: Jets of all corners",
+    "jets.alike": "Run: Jets, all alike",
     "jets.front": "Run: Jets at the front",
     "jets.rear": "Run: Jets at the rear",
 }
@@ -168,6 +175,7 @@ def plain_choices() -> Mapping[str, tuple[str, str]]:
             keys += [
                 "car",
                 "jets",
+                "jets.alike",
                 "jets.front",
                 "jets.rear",
                 *(f"jets.{corner}" for corner in ("LF", "RF", "LR", "RR")),
@@ -181,7 +189,7 @@ def _brackets(written: str) -> tuple[str, tuple[str, ...]]:
     inside = re.findall(r"[(\[]([^()\[\]]*)[)\]]", written)
     name = re.sub(r"[(\[][^()\[\]]*[)\]]", " ", written)
     kept = [one for one in inside if cylinder_named(one) is not None or one.strip().lower() in _CORNERS]
-    return " ".join([name, *kept]), tuple(one.strip() for one in inside if one not in kept)
+    return _ANSWERS.sub(" ", " ".join([name, *kept])), tuple(one.strip() for one in inside if one not in kept)
 
 
 def _split_cylinder(words: Sequence[str]) -> tuple[int | None, tuple[str, ...]]:
@@ -190,7 +198,7 @@ def _split_cylinder(words: Sequence[str]) -> tuple[int | None, tuple[str, ...]]:
         if not word.isdecimal() or not 1 <= int(word) <= MOST_CYLINDERS:
             continue
         start = at
-        while start > 0 and words[start - 1] in _CYLINDER_WORDS:
+        while start > 0 and (words[start - 1] in _CYLINDER_WORDS or words[:start] == ("c",)):
             start -= 1
         after = tuple(words[at + 1 :])
         if words[start:at] == ("plug",) and not after:
@@ -220,6 +228,12 @@ def _names() -> Mapping[str, tuple[tuple[str, str], ...]]:
         know(name, UNUSED, "")
     found.pop("", None)
     return {name: tuple(keys) for name, keys in found.items()}
+
+
+@cache
+def _proposed() -> Mapping[str, tuple[tuple[str, str], ...]]:
+    """Words of a run's heading that may mean something, but are too short or too open to be taken for it."""
+    return {name: ((RUNS, key),) for key, names in layout().heard["proposed"].items() for name in names}
 
 
 @cache

@@ -27,6 +27,11 @@ class JetsWritten:
     steps: Mapping[str, int] = field(default_factory=dict)
 
 
+def is_label(written: str) -> bool:
+    """True for what may stand on a single jet."""
+    return re.fullmatch(_LABEL, written, re.IGNORECASE) is not None
+
+
 def jets_written(written: str, corners: Sequence[str] = FOUR) -> JetsWritten | None:
     """The jets that a cell names for these corners (LF RF LR RR, or the two of an end), None where it is not clear.
 

@@ -190,6 +190,8 @@ def _place_unnamed(records: Sequence[Record], cars: dict[str, LoggedCar], findin
         of_day = [run for run in mates if run.when is not None and run.when.date() == day.date()]
         moment = datetime.combine(day, at or time())
         exact = of_day if at is None else [run for run in of_day if run.when == moment]
+        if at is None and record.cylinders:
+            exact = [run for run in exact[-1:] if not _tells_again(run, record)]
         for run in exact:
             _merge(run, record, findings)
         if exact:
@@ -210,6 +212,16 @@ def _place_unnamed(records: Sequence[Record], cars: dict[str, LoggedCar], findin
         undated = {key: value for key, value in record.run.items() if key not in _IDENTITY}
         _merge(run, Record(undated, {}), findings)
         findings.append(Finding(f"the nearest in time to run {run.name}, and so taken for it", cell))
+
+
+def _tells_again(run: LoggedRun, record: Record) -> bool:
+    """True where the record fills what the run has of a cylinder: then a day without run numbers has another run."""
+    return any(
+        value.value is not None and (known := run.cylinders.get(number, {}).get(key)) and known.value is not None
+        for number, values in record.cylinders.items()
+        for key, value in values.items()
+        if key not in ("plug", "cylinder")
+    )
 
 
 def _add_run(

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from engine_rules.logbook import Cell, Finding, LogbookError
-from workbook_template.found import Heading, Sheetful, Value, View
+from workbook_template.cars_by_sheet import name_cars_by_sheet
+from workbook_template.found import Heading, Sheetful, Value, view_of
 from workbook_template.headings import READINGS, RUNS
 from workbook_template.hosts.protocol import SheetBlock
 from workbook_template.how_read import HOW_READ, Corrections, Question
@@ -19,7 +20,7 @@ from workbook_template.spelled_out import spell_out
 from workbook_template.tables import find_table
 
 LEAST_TOLD = 3
-_WRITTEN = re.compile(rf"(next run|why|charts|ledger|today|{HOW_READ})\b.*", re.IGNORECASE)
+_WRITTEN = re.compile(rf"(next run|why|charts|season charts|ledger|today|{HOW_READ})\b.*", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +83,7 @@ def recognise(blocks: Sequence[SheetBlock], corrections: Corrections, parts: Seq
             sheets.append(read)
     findings: list[Finding] = []
     questions: list[Question] = []
+    name_cars_by_sheet(sheets, findings)
     cars = join(sheets, findings)
     for car in cars:
         spell_out(car.runs, _asking(questions), findings)
@@ -92,7 +94,7 @@ def recognise(blocks: Sequence[SheetBlock], corrections: Corrections, parts: Seq
 
 def _read_sheet(block: SheetBlock, corrections: Corrections) -> Sheetful | None:
     """A list, else a form; None for neither."""
-    upright = View(block)
+    upright = view_of(block)
     found = find_list(upright, corrections.meaning)
     if found is not None and is_list(*found, corrections.meaning):
         view, heads = found

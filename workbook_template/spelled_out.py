@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 from engine_rules.logbook import Cell, Finding
 from workbook_template.found import Value
 from workbook_template.headings import READINGS, RUNS
-from workbook_template.jets_as_written import FOUR, JetsWritten, jets_written, stepped_label
+from workbook_template.jets_as_written import FOUR, JetsWritten, is_label, jets_written, stepped_label
 from workbook_template.joined import LoggedRun, spot_of
 from workbook_template.layout import Unit, layout
 from workbook_template.read_values import read_label
 from workbook_template.tables import as_text, is_ditto
 from workbook_template.timing_as_written import slip_written, timing_written
 
-_TUNE_UP = ("jets", "jets.front", "jets.rear", "total_timing_deg", *(f"jets.{corner}" for corner in FOUR))
+_JETS = {"jets": FOUR, "jets.alike": FOUR, "jets.front": FOUR[:2], "jets.rear": FOUR[2:]}
+_TUNE_UP = ("jets", "jets.alike", "jets.front", "jets.rear", "total_timing_deg", *(f"jets.{corner}" for corner in FOUR))
 _PER_CYLINDER = ("plug", "timing_trim_deg")
 _LEAST_CHANGES = 2  # seen to be written at a change alone, before a blank is taken for unchanged
 
@@ -85,9 +87,10 @@ def _spell_jets(runs: Sequence[LoggedRun], ask: Ask) -> None:
     before: dict[str, Value] = {}
     for run in runs:
         now = dict(before)
-        for key, corners in (("jets", FOUR), ("jets.front", FOUR[:2]), ("jets.rear", FOUR[2:])):
+        for key, corners in _JETS.items():
             # A barrel may be called front or rear itself, as the two over a single row are: its column stays.
-            value = run.values.pop(key, None) if key == "jets" else run.values.get(key)
+            whole = key in ("jets", "jets.alike")
+            value = run.values.pop(key, None) if whole else run.values.get(key)
             if value is None or value.value is None:
                 if value is not None:
                     run.values |= {
@@ -95,7 +98,7 @@ def _spell_jets(runs: Sequence[LoggedRun], ask: Ask) -> None:
                     }
                     now = {corner: label for corner, label in now.items() if corner not in corners}
                 continue
-            found = _jets(value, corners, now)
+            found = _jets(_all_round(value) if key == "jets.alike" else value, corners, now)
             if found is None:
                 ask(_unclear_jets(value), value.cell)
                 now = {corner: label for corner, label in now.items() if corner not in corners}
@@ -130,10 +133,17 @@ def _jets(value: Value, corners: Sequence[str], before: dict[str, Value]) -> dic
     return found
 
 
+def _all_round(value: Value) -> Value:
+    """A single number under 'all alike' as one that says so itself."""
+    label = read_label(spot_of(value)).value
+    return value if is_ditto(value.value) or not is_label(label) else replace(value, value=f"{label} sq")
+
+
 def _unclear_jets(value: Value) -> str:
     return (
         f"which jets does '{spot_of(value).shown}' mean? Write front/rear as 72/80, all four as 76-76-84-86 "
-        "(LF RF LR RR), all alike as 72 sq; a step such as +2 rear needs numbers in the run before"
+        "(LF RF LR RR), all alike as 72 sq; a step such as +2 rear needs numbers in the run before. Where one number "
+        "stands for all, say 'Run: Jets, all alike' of its heading on the sheet How it was read"
     )
 
 

@@ -47,11 +47,12 @@ def _settled(by_heading: Mapping[str, tuple[Heading, list[float]]]) -> Units:
     open_: dict[str, tuple[Unit, ...]] = {}
     for key, (heading, _) in by_heading.items():
         quantity = _quantity(heading)
-        if quantity.us == quantity.si:
-            settled[key] = quantity.house_unit("us")
-            continue
         alike = [(other, numbers) for other, numbers in by_heading.values() if _same(other, heading)]
         in_sheet = [number for other, numbers in alike if other.cell.sheet == heading.cell.sheet for number in numbers]
+        house = quantity.house_unit("us")
+        if quantity.us == quantity.si and (house in _fitting(quantity, in_sheet) or len(quantity.units) == 1):
+            settled[key] = house
+            continue
         fitting = _fitting(quantity, in_sheet)
         if len(fitting) > 1:
             fitting = _fitting(quantity, [number for _, numbers in alike for number in numbers]) or fitting

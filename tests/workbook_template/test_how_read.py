@@ -197,6 +197,22 @@ def test_corrections_count_from_the_next_reading_on_and_stay(tmp_path: Path) -> 
     assert path.read_bytes() == once
 
 
+def test_one_number_stands_for_all_jets_where_the_racer_says_so(tmp_path: Path) -> None:
+    def change(page: Worksheet) -> None:
+        head(page, "LF jet", "Jets", [72, 72, 74, 74])
+        for corner in ("RF", "LR", "RR"):
+            head(page, f"{corner} jet", None, [None] * 4)
+
+    path = tmp_path / "LOG.xlsx"
+    book_with(change).save(path)
+    first = fill_newest(path)
+    assert first.how_read is not None and "all alike" in first.how_read.questions[0].text
+    assert not first.logbook.runs[-1].tuneup.jets
+    answer(path, "Jets", "Run: Jets, all alike")
+    jets = fill_newest(path).logbook.runs[-1].tuneup.jets
+    assert {corner: label.value for corner, label in jets.items()} == dict.fromkeys(("LF", "RF", "LR", "RR"), "74")
+
+
 def test_what_the_engine_is_can_be_answered_on_the_sheet(tmp_path: Path) -> None:
     path = tmp_path / "LOG.xlsx"
     book_with(lambda page: None, without=("Engine",)).save(path)
