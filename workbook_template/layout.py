@@ -180,7 +180,7 @@ def unit_key(written: str) -> str:
 @cache
 def layout() -> Layout:
     """The layout as shipped."""
-    table = tomllib.loads(resources.files("workbook_template").joinpath("layout.toml").read_text("utf-8"))
+    table, heard = _knowledge("layout.toml"), _knowledge("headings.toml")
     dimensions = {key: _units(units) for key, units in table["dimensions"].items()}
     quantities = {key: _quantity(key, fields, dimensions) for key, fields in table["quantities"].items()}
     own_lists = {key: _word_list(key, words) for key, words in table["lists"].items()}
@@ -194,10 +194,12 @@ def layout() -> Layout:
             arrangement: {int(count): tuple(order) for count, order in orders.items()}
             for arrangement, orders in table["firing_orders"].items()
         },
-        heard={
-            sheet: {key: tuple(names) for key, names in columns.items()} for sheet, columns in table["heard"].items()
-        },
+        heard={sheet: {key: tuple(names) for key, names in columns.items()} for sheet, columns in heard.items()},
     )
+
+
+def _knowledge(name: str) -> dict[str, Any]:
+    return tomllib.loads(resources.files("workbook_template").joinpath(name).read_text("utf-8"))
 
 
 def _units(table: Mapping[str, Mapping[str, Any]]) -> Mapping[str, Unit]:
