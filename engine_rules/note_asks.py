@@ -60,6 +60,8 @@ def _is_clear(clause: Clause, at: int, told: Told) -> bool:
         return clause.has("harmless") or strangers(clause.items) > A_FEW
     if why.startswith(COLOUR) and topic_at(clause.items, at, told.topic) in ("threads", "ring", "shell"):
         return True
+    if why.startswith(HEAT) and topic_at(clause.items, len(clause.items), told.topic) == "gasket":
+        return True
     settled = {HEAT: {"strap_mark", "threads"}, COLOUR: {"strap_mark"}, TWINS: {"specks"}, SOOT: {"shell_ring"}}
     return not told.of_plugs or any(why.startswith(begin) and told.kinds & kinds for begin, kinds in settled.items())
 

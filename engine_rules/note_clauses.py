@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from engine_rules.note_counts import count_at
@@ -29,6 +29,10 @@ BUT = (
     "except on",
 )
 ANEW = ("has", "had", "is", "was", "shows", "got", "which", "that")
+PARTS = ("break", "colon")
+SMALL = ("the", "for", "on")
+SIDES = {"l": "left", "r": "right"}
+VAGUE = "names no one plug for sure: write it in the rows of its cylinders"
 LINKS = ("and", "&", "n", "or", "nor", "+", "/")
 
 
@@ -54,7 +58,9 @@ def sentences_of(text: str, layout: Layout) -> list[list[Clause]]:
     sentences: list[list[Clause]] = [[]]
     items: list[Item] = []
     lead = ""
-    found = _parted_at_and(list(_listed_apart(list(_left_out_joined(specks_joined(_items(text, layout)))))))
+    found = specks_joined(_items(text, layout))
+    for mended in (_named_twice, _named_after, _counts_of_threads, _left_out_joined, _listed_apart, _parted_at_and):
+        found = list(mended(found))
     for item in [*found, Item("stop", ".", len(text), len(text))]:
         if item.tag not in ("stop", "break"):
             items.append(item)
@@ -69,6 +75,40 @@ def sentences_of(text: str, layout: Layout) -> list[list[Clause]]:
         if item.tag == "stop" and sentences[-1]:
             sentences.append([])
     return [one for one in sentences if one]
+
+
+def _named_twice(items: Sequence[Item]) -> Iterator[Item]:
+    """Items without the vague name of cylinders that are listed beside it: 'rear pair 7 & 8', '1 and 2 (front two)'."""
+    unplaced = lexicon().table["unplaced"]
+    for at, item in enumerate(items):
+        vague = item.tag == "ask" and item.value in (unplaced, VAGUE)
+        beside = [one for one in (*items[max(at - 2, 0) : at], *items[at + 1 : at + 3]) if one.tag == "place"]
+        if not (vague and any(one.value.kind == "listed" for one in beside)):
+            yield item
+
+
+def _named_after(items: Sequence[Item]) -> Iterator[Item]:
+    """Items with the cylinders of '2 of them have pepper, 5 and 7' put where they are only counted."""
+    for at, item in enumerate(items):
+        if item.tag == "place" and item.value.kind == "unknown":
+            parted = next((other for other in range(at, len(items)) if items[other].tag in PARTS), len(items))
+            named = [one for one in items[parted + 1 : parted + 3] if one.tag != "stop"]
+            if [one.tag for one in named[:2]] in (["place"], ["place", "break"]) and named[0].value.kind == "listed":
+                item = replace(item, value=named[0].value)
+        yield item
+
+
+def _counts_of_threads(items: Sequence[Item]) -> Iterator[Item]:
+    """Items with the number behind a place made a count where threads are spoken of: 'three threads. Others: two'."""
+    threads, before = False, "stop"
+    for item in items:
+        if item.tag in ("part", "count", "sign"):
+            threads = "threads" in (item.value if item.tag != "count" else (item.value.unit,))
+        bare = item.tag == "place" and len(item.value.cylinders) == 1 and not item.value.sure
+        if threads and bare and before == "place":
+            item = Item("number", float(next(iter(item.value.cylinders))), item.start, item.end)
+        before = before if item.tag in ("colon", "empty") else item.tag
+        yield item
 
 
 def _parted_at_and(items: list[Item]) -> Iterator[Item]:
@@ -93,10 +133,15 @@ def _listed_apart(items: list[Item]) -> Iterator[Item]:
 
 
 def _turns_elsewhere(behind: Sequence[Item]) -> bool:
+    anew = False
     while behind and behind[0].tag == "empty":
-        behind = behind[1:]
-    if behind and behind[0].tag == "place":
+        anew, behind = anew or behind[0].value in ANEW, behind[1:]
+    if behind and behind[0].tag == "place" and anew:
         return True
+    if behind and behind[0].tag == "place":
+        # 'on 5 and on 7' goes on about the same sign
+        ends = next((at for at, item in enumerate(behind) if item.tag in ("stop", "break")), len(behind))
+        return any(item.tag not in ("place", "empty", "link", "now", "past") for item in behind[:ends])
     if not behind or behind[0].tag != "amount":
         return False
     following = next((item for item in behind[1:] if item.tag != "empty"), None)
@@ -124,11 +169,11 @@ def _all_but(items: Sequence[Item], at: int) -> tuple[Item, int] | None:
     """'all but 3' as one place, and the place behind it; not '... but 3 has', which starts anew."""
     if items[at].tag != "place":
         return None
-    pair = items[at : at + 2]
+    pair = [items[at], *(item for item in items[at + 1 : at + 3] if item.value not in SMALL)][:2]
     if [one.tag for one in pair] == ["place", "place"] and pair[0].value.kind == "but":
-        left = pair[0].value.cylinders - pair[1].value.cylinders
-        return Item("place", Place("listed", left, True, pair[1].value.cylinders), pair[0].start, pair[1].end), at + 2
-    near = [other for other in range(at, min(at + 4, len(items))) if items[other].value not in ("for", "on")][:3]
+        left = Place("listed", pair[0].value.cylinders - pair[1].value.cylinders, True, pair[1].value.cylinders)
+        return Item("place", left, pair[0].start, pair[1].end), items.index(pair[1]) + 1
+    near = [other for other in range(at, min(at + 5, len(items))) if items[other].value not in SMALL][:3]
     part = [items[other] for other in near]
     if [one.tag for one in part] != ["place", "break", "place"] or part[1].value not in BUT:
         return None
@@ -148,7 +193,7 @@ def _items(text: str, layout: Layout) -> list[Item]:
     while at < len(tokens):
         tag, value, behind = _item_at(tokens, at, layout)
         if behind == at + 1 and layout.own is None and _is_side(tokens, at, sides):
-            tag, value = "place", layout.named(tokens[at].text)
+            tag, value = "place", layout.named(SIDES.get(tokens[at].text, tokens[at].text))
         found.append(Item(tag, value, tokens[at].start, tokens[behind - 1].end))
         at = behind
     return found
@@ -157,7 +202,7 @@ def _items(text: str, layout: Layout) -> list[Item]:
 def _is_side(tokens: Sequence[Token], at: int, sides: frozenset[str]) -> bool:
     """True for a 'left' that names a bank: one that `sides` holds, or the end of 'on the left'."""
     before, text = tokens[at - 1].text if at else "", tokens[at].text
-    if text in sides and not before.isalpha():
+    if text in sides and (not before.isalpha() or len(text) == 1):
         return True
     ends = at + 1 == len(tokens) or not tokens[at + 1].text.isalnum() or tokens[at + 1].text == "and"
     return text in ("left", "right") and ends and before in ("the", "on") and at > 1 - (before == "on")
@@ -170,11 +215,15 @@ def _sides_named(tokens: Sequence[Token]) -> frozenset[str]:
     leads = {
         text for at, text in enumerate(texts) if text in ("left", "right") and (at == 0 or not texts[at - 1].isalpha())
     }
-    return frozenset(leads) if bank or len(leads) == BOTH else frozenset()
+    both = {"l", "r"} <= set(texts) and not {"f", "jet", "jets"} & set(texts)
+    return frozenset(leads if bank or len(leads) == BOTH else ()) | frozenset(SIDES if both else ())
 
 
 def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, object, int]:
     """Tag, value and the place behind it: the longest of a phrase, a count and a list of cylinders."""
+    if tokens[at].text == "x" and at + 1 < len(tokens) and tokens[at + 1].number is not None:
+        whole = tokens[at + 1].number == len(layout.cylinders)
+        return ("place", layout.named("all"), at + 2) if whole else ("empty", "x", at + 2)
     count, place = count_at(tokens, at), counted_at(tokens, at, layout) or listed_at(tokens, at, layout)
     bare = place is not None and layout.own is None and (at == 0 or tokens[at - 1].text not in MARKS)
     measured = bare or (count is not None and count[0].unit == "")
@@ -184,12 +233,14 @@ def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, obj
     mark = mark_at(tokens, at)
     longest = max(one[1] for one in (count, place, phrase, mark, (None, at)) if one is not None)
     if mark is not None and mark[1] == longest:
-        return "sign", ("strap_mark", mark[0]), longest
+        return ("sign", ("strap_mark", mark[0]), longest) if mark[0] else ("ask", lexicon().table["height"], longest)
     if phrase is not None and phrase[1] == longest:
         if phrase[0].tag != "place":
             return phrase[0].tag, phrase[0].value or " ".join(phrase[0].words), phrase[1]
         if phrase[0].words == ("one",) and (layout.own is not None or _one_of_many(tokens, phrase[1])):
             return "amount", "few", phrase[1]
+        if phrase[0].words == ("one",) and any(token.text in ("the", "that") for token in tokens[max(at - 3, 0) : at]):
+            return "empty", "one", phrase[1]
         if phrase[0].words[0] == "any" and layout.own is not None:
             return "empty", "any", phrase[1]
         named = layout.named(phrase[0].value)

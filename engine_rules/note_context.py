@@ -24,12 +24,6 @@ DANGER = frozenset(
 """The signs that close every way to more heat: a doubt does not drop them."""
 
 
-CAUSE_SIGNS = (("also_seen", "anti-seize"), ("also_seen", "rubber bits"), ("also_seen", "additive"))
-SURELY = (
-    *("turned out", "turns out", "turned out to be", "turns out to be", "ended up being", "proved to be"),
-    *("its just", "it was just", "thats just", "was just", "is just", "are just", "were just"),
-    *("its only", "it was only", "thats only", "was only", "is only"),
-)
 OF_PLUGS = ("threads", "shell_ring")
 BLACK = (("specks", "few black"), ("specks", "many black"))
 
@@ -77,25 +71,37 @@ def of_another_thing(items: Sequence[Item], meant: Meant) -> bool:
         return False
     if before and before[-1].tag == "harmless":
         return True
+    owner = [item for item in items[: meant.at] if item.tag == "harmless" or item.value in ("with", "w/", "has", "had")]
+    if len(owner) > 1 and owner[-2].tag == "harmless" and owner[-1].tag != "harmless" and before[-1].tag != "place":
+        return True
     for item in items[meant.at + 1 :]:
         if item.tag == "harmless" or (item.tag == "conduct" and item.value[0] == "new_plugs"):
             return True
-        if item.tag not in ("empty", "adjective") or item.value in ("from", "and", "so"):
+        if item.tag not in ("empty", "adjective", "unknown") or item.value in ("from", "and", "so"):
             return False
     return False
 
 
-def withdraws(clause: Clause) -> bool:
-    """True where it is said for sure that a thing was something harmless: 'turned out to be antiseize'."""
-    told = next((at for at, item in enumerate(clause.items) if item.tag == "explained" and item.value in SURELY), None)
-    if told is None or clause.question or clause.has("doubts", "nearly") or clause.items[0].value == "or":
-        return False
-    return any(item.tag in ("excuses", "harmless") or item.value in CAUSE_SIGNS for item in clause.items[told + 1 :])
+def own_run_at(sentences: Sequence[Sequence[Clause]]) -> int | None:
+    """Which sentence names the note's own run: the first, or the last that begins with one where several are named."""
+    named = [
+        at for at, clauses in enumerate(sentences) for clause in clauses for item in clause.items if _names_run(item)
+    ]
+    begins = [at for at, clauses in enumerate(sentences) if _names_run(clauses[0].items[0])]
+    if not begins or (begins[-1] and len(named) == 1):
+        return None
+    items = sentences[begins[-1]][0].items
+    over = len(items) > 1 and items[1].value in ("had", "was", "were")
+    return begins[0] if over else begins[-1]
+
+
+def _names_run(item: Item) -> bool:
+    return item.tag == "past" and str(item.value).endswith("{n}")
 
 
 def one_of_two(items: Sequence[Item]) -> bool:
-    """True where 'or' stands between words: one of two is meant, or neither."""
-    return any(item.tag == "link" and item.value == "or" for item in items[1:-1])
+    """True where 'or' stands before words: one of two is meant, or neither."""
+    return any(item.tag == "link" and item.value == "or" for item in items[:-1])
 
 
 def denials_carried(clauses: Sequence[Clause]) -> Iterator[Clause]:
@@ -113,7 +119,7 @@ def denials_carried(clauses: Sequence[Clause]) -> Iterator[Clause]:
 
 
 def _bare(clause: Clause) -> bool:
-    return all(item.tag in ("sign", "adjective", "part", "link", "empty") for item in clause.items)
+    return all(item.tag in ("sign", "adjective", "part", "link", "empty", "place") for item in clause.items)
 
 
 def _has_or(clause: Clause) -> bool:

@@ -25,8 +25,10 @@ BETWEEN = (
     "clean",
     "nice",
 )
+WIDE = ("wide", "thick", "width")
 EIGHTHS = (0.5, 0.75, 0.875)
 PARTS = {"half": 0.5, "quarter": 0.25, "couple": 2.0}
+MOST_TURNS = 3.0  # '6 3/4 turn' is cylinder 6
 WIDEST_RING_IN = 0.2
 MM_PER_IN = 25.4
 
@@ -35,12 +37,13 @@ MM_PER_IN = 25.4
 class Count:
     """A number with what it counts: unit 'threads', 'turns', 'mm' (a width, inches too), 'share' or ''.
 
-    open_ended is True for '3+'.
+    open_ended is True for '3+', either for '2 or 3'.
     """
 
     amount: float
     unit: str
     open_ended: bool = False
+    either: bool = False
 
 
 def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
@@ -55,6 +58,8 @@ def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
         return None
     amount, behind, open_ended = read
     fraction = behind == at + 3 and tokens[at + 1].text == "/"
+    if behind == at + 3 and not fraction and (_text(tokens, at - 1) in THREADS or _text(tokens, at - 2) in THREADS):
+        return Count(amount, "threads"), behind
     unit_at = behind
     while unit_at < len(tokens) and tokens[unit_at].text in BETWEEN:
         unit_at += 1
@@ -62,17 +67,18 @@ def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
         return (Count(amount, ""), behind) if fraction and amount in EIGHTHS else None
     unit, decimal = tokens[unit_at].text, "." in tokens[at].text
     if unit in THREADS:
-        return Count(amount, "threads", open_ended), unit_at + 1
+        return Count(amount, "threads", open_ended, _text(tokens, at + 1) == "or"), unit_at + 1
+    if unit in TURNS and amount > MOST_TURNS:
+        return None
     if unit in TURNS:
         if [token.text for token in tokens[unit_at + 1 : unit_at + 3]] in (["of", "thread"], ["of", "threads"]):
             return Count(amount, "threads", open_ended), unit_at + 3
         return Count(amount, "turns"), unit_at + 1
     if unit == "mm":
         return Count(amount, "mm"), unit_at + 1
-    if unit in ("wide", "in", "inch", '"') and (decimal or fraction) and amount < WIDEST_RING_IN:
-        end = unit_at + 1
-        wide = unit == "wide" or (end < len(tokens) and tokens[end].text == "wide")
-        return (Count(amount * MM_PER_IN, "mm"), end) if wide else None
+    if unit in (*WIDE, "in", "inch", '"') and (decimal or fraction) and amount < WIDEST_RING_IN:
+        end = unit_at + 1 + (_text(tokens, unit_at + 1) in WIDE)
+        return (Count(amount * MM_PER_IN, "mm"), end) if {unit, tokens[end - 1].text} & {*WIDE} else None
     if unit in ("%", "percent"):
         return Count(amount / 100.0, "share"), unit_at + 1
     if (

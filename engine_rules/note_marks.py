@@ -8,6 +8,8 @@ from functools import cache
 from engine_rules.note_words import Token, lexicon
 
 SAID = {
+    ("tip", "at"): "tip",
+    ("bend", "toward"): "short of bend",
     ("bend", "short"): "short of bend",
     ("bend", "at"): "at bend",
     ("bend", "past"): "past bend",
@@ -16,32 +18,60 @@ SAID = {
     ("weld", "past"): "at weld",
 }
 VERB_OF = ("it", "a", "the")
+OF_MARK = ("mark", "color", "colour", "colored", "coloured", "heat", "line", "blue", "blued")
+UNITS = ("mm", "in", "inch", "thou", '"', "hair")
+LANDMARKS = ("tip", "bend", "weld")
+ROUND = ("around", "round")
 
 
-def mark_at(tokens: Sequence[Token], at: int) -> tuple[str, int] | None:
-    """The word of the strap mark whose phrase starts there, and the place behind it."""
-    start, relation, near = at, "", False
+def mark_at(tokens: Sequence[Token], at: int) -> tuple[str | None, int] | None:
+    """The word of the strap mark whose phrase starts there, and the place behind it; None for a word not settled."""
+    start, relation, near, share = at, "", False, False
     while at < len(tokens):
         name, behind = _named(tokens, at)
-        if name in ("bend", "weld"):
-            follows = tokens[behind].text if behind < len(tokens) else ""
-            verb = tokens[at - 1].text == "to" and follows in VERB_OF
-            return None if not relation or verb else (SAID[name, _met(relation, near)], behind)
+        if name in LANDMARKS:
+            return _said(tokens, start, at, name, behind, _met(relation, near) if not share else "part")
         if name == "near":
             near = True
-        elif name in ("short", "at", "past"):
+        elif name in ("short", "at", "past", "toward"):
+            share = share or (name == "past" and tokens[at].text in ROUND and _is_share(tokens, start))
             relation = relation if relation in ("short", "past") else name
-        elif name != "small" and (at == start or not (tokens[at].number is not None or tokens[at].text == "/")):
+        elif name != "small" and not _measures(tokens, at, start):
             return None
         at = behind
     return None
 
 
+def _said(
+    tokens: Sequence[Token], start: int, at: int, name: str, behind: int, relation: str
+) -> tuple[str | None, int] | None:
+    follows = tokens[behind].text if behind < len(tokens) else ""
+    relation = relation or ("at" if name == "tip" else "")
+    if not relation or (at and tokens[at - 1].text == "to" and follows in VERB_OF):
+        return None
+    near = [*tokens[max(start - 6, 0) : start], *tokens[behind : behind + 4]]
+    if name == "tip" and not any(token.text in OF_MARK for token in near):
+        return None
+    return SAID.get((name, relation)), behind
+
+
+def _measures(tokens: Sequence[Token], at: int, start: int) -> bool:
+    """True for the '2 mm' of '2 mm past the bend' and the '1/16' of 'just 1/16 past'."""
+    if at > start and tokens[at].text in UNITS:
+        return tokens[at - 1].number is not None
+    if at == start:
+        return tokens[at].number is not None and at + 1 < len(tokens) and tokens[at + 1].text in UNITS
+    return tokens[at].number is not None or tokens[at].text == "/"
+
+
+def _is_share(tokens: Sequence[Token], start: int) -> bool:
+    """True for '3/4 round the bend', which may be a part of the bend or of the strap."""
+    return any(token.text == "/" for token in tokens[max(start - 2, 0) : start + 4])
+
+
 def _met(relation: str, near: bool) -> str:
     """'Almost at' is short of it, 'almost past' is at it."""
-    if not near:
-        return relation
-    return {"past": "at", "at": "short", "short": "short"}[relation]
+    return {"past": "at", "at": "short"}.get(relation, relation) if near else relation
 
 
 def _named(tokens: Sequence[Token], at: int) -> tuple[str, int]:

@@ -15,9 +15,17 @@ A_HAIR = 0.25  # mm; a smaller number with a point is inches
 A_HANDFUL = 6
 THREAD_WORDS = {0.0: "none", 1.0: "one", 2.0: "two", 3.0: "three"}
 TURN_WORDS = {0.0: "none", 0.5: "half", 0.75: "three quarters", 1.0: "full"}
+IS = ("is", "are", "was", "were", "look", "looks", "its", "just", "about", "all", "real", "seems", "read", "reads")
+PLAIN = ("empty", "place", "now", "past", "nearly", "hedges", "link", "sign", "amount", "doubts")
+HUES = (
+    *("got", "heat", "color", "colour", "colored", "coloured", "blue", "any", "sign", "of", "much", "in", "on", "the"),
+    "real",
+)
 UNITS = {"threads": "threads", "turns": "shell"}
 TOPICS = {"specks": "specks", "strap_mark": "mark", "ring": "ring", "shell_ring": "shell", "threads": "threads"}
 NONE_OF = {"ring": "ring", "shell": "shell_ring", "threads": "threads", "specks": "specks"}
+NOT = ("not", "isnt", "wasnt", "arent", "werent")
+NOTHING = ("none", "nothing", "nil", "zero", "0", "nope", "negative")
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +43,8 @@ def meanings(items: Sequence[Item], topic: str | None, placed: bool) -> Iterator
     for at, item in enumerate(items):
         if item.tag == "sign":
             kind, word = item.value
+            if kind == "said_mixture" and word == "lean" and topic_at(items, at, topic) == "shell":
+                continue
             if kind == "porcelain" and (word in COLOURS or word == "sooty") and _colours_a_part(items, at):
                 continue
             yield Meant(kind, word, at)
@@ -59,9 +69,10 @@ def meanings(items: Sequence[Item], topic: str | None, placed: bool) -> Iterator
 def _colours_a_part(items: Sequence[Item], at: int) -> bool:
     """True for the 'tan' of 'a tan ring', with nothing said of the ring itself."""
     behind = items[at + 1 : at + 3]
-    of_shell = any(one.tag == "part" and one.value == "shell" for one in items)
-    if items[at].value[1] == "sooty" and of_shell and not any(one.value == "porcelain" for one in items):
-        return True
+    if items[at].value[1] == "sooty" and not any(one.value == "porcelain" for one in items):
+        of_ring = any(one.tag == "part" and one.value == "ring" for one in items[:at])
+        if of_ring or any(one.tag == "part" and one.value == "shell" for one in items):
+            return True
     part = bool(behind) and behind[0].tag == "part" and behind[0].value in ("ring", "mark", "strap", "shell", "threads")
     return part and (len(behind) == 1 or behind[1].tag not in ("adjective", "sign", "count", "amount"))
 
@@ -92,12 +103,14 @@ def _of_nearest_part(items: Sequence[Item], at: int, topic: str | None, placed: 
         one.tag == "sign" and one.value[0] == "specks" for one in items
     ):
         return None
-    if table == {"ring": "ring: heavy"} and any(
-        one.tag == "adjective" and one.value.get("ring") and one.value != table for one in items
-    ):
-        return None
+    widths = [one.value.get("ring") for one in items if one.tag == "adjective" and one.value.get("ring")]
+    outdone = {"ring: wide": ["ring: heavy"], "ring: heavy": ["ring: thin line", "ring: trace"]}
+    if any(one in widths for one in outdone.get(table.get("ring", ""), [])):
+        table = {part: sign for part, sign in table.items() if part != "ring"}
     if table.get("ring") == "ring: wide" and any(one.tag == "count" and one.value.unit == "mm" for one in items):
         return None
+    if "last" in table and _closes(items, at):
+        return _sign(table["last"], at)
     if "placed" in table:
         table = {**table, "alone": table["placed"]} if placed and not near else table
     chosen = next((part for part in near if part in table), None)
@@ -108,10 +121,21 @@ def _of_nearest_part(items: Sequence[Item], at: int, topic: str | None, placed: 
     chosen = chosen or ("alone" if "alone" in table else None)
     if chosen is None or not table[chosen]:
         return None
-    if table[chosen] == "good":
-        return Meant("good", None, at)
-    kind, word = table[chosen].split(": ")
-    return Meant(kind, word, at)
+    return _sign(table[chosen], at)
+
+
+def _sign(said: str, at: int) -> Meant:
+    kind, _, word = said.partition(": ")
+    return Meant(kind, word or None, at)
+
+
+def _closes(items: Sequence[Item], at: int) -> bool:
+    """True for the 'right' of 'middles right' and 'ours is right', where nothing else is said."""
+    if any(item.tag not in PLAIN for item in items if item is not items[at]):
+        return False
+    behind = [item for item in items[at + 1 :] if item.tag not in ("now", "past", "empty")]
+    before = items[at - 1] if at else None
+    return not behind and before is not None and (before.tag in ("place", "nearly") or before.value in IS)
 
 
 def _counted(items: Sequence[Item], at: int, count: Count, topic: str | None) -> Meant | None:
@@ -171,20 +195,31 @@ def amount_alone(items: Sequence[Item]) -> tuple[str, str] | None:
 
 
 def none_said(items: Sequence[Item], topic: str | None) -> Meant | None:
-    """What 'none' says of the part last named."""
+    """What 'none', 'no ring' and 'no heat in them' say of the part named, or named last."""
     for at, item in enumerate(items):
-        if item.tag != "negations":
+        if item.tag != "negations" or item.value in NOT:
             continue
-        if item.value == "none":
-            part = topic_at(items, at, topic)
-            if part in NONE_OF:
-                return Meant(NONE_OF[part], "none", at)
-        following = items[at + 1 : at + 3]
-        bare = len(following) == 1 or (len(following) == 2 and following[1].tag not in ("sign", "adjective", "count"))
-        named = bool(following) and following[0].tag == "part" and following[0].value in ("ring", "shell", "threads")
-        if bare and named and item.value not in ("not", "isnt", "wasnt", "nothing"):
-            return Meant(NONE_OF[following[0].value], "none", at)
+        behind = [one for one in items[at + 1 :] if one.value not in HUES]
+        named = str(behind[0].value) if behind and behind[0].tag == "part" else None
+        before = topic_at(items, at, topic)
+        if named == "ring" and before == "shell":
+            named = "shell"
+        rest = behind[1:] if named else behind
+        bare = not rest or rest[0].tag not in ("sign", "adjective", "count", "ask")
+        part = named or (before if item.value in NOTHING or len(behind) < len(items[at + 1 :]) else None)
+        if part in NONE_OF and bare and (named or _says_no_more(behind)) and not _denies_sign(items, at):
+            return Meant(NONE_OF[part], "none", at)
     return None
+
+
+def _says_no_more(behind: Sequence[Item]) -> bool:
+    return all(one.tag in ("empty", "place", "now", "amount") for one in behind)
+
+
+def _denies_sign(items: Sequence[Item], at: int) -> bool:
+    """True for the 'none' of 'silver: none', which is no word on pepper."""
+    before = [item for item in items[:at] if item.tag not in ("empty", "colon")]
+    return bool(before) and before[-1].tag in ("sign", "adjective") and before[-1].value != SPECK_KINDS[0]
 
 
 def furthest(found: Sequence[Meant], places: Mapping[int, object]) -> list[Meant]:

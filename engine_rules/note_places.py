@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from engine_rules.note_counts import count_at
 from engine_rules.note_words import NUMBER_WORDS, Token, lexicon
@@ -11,6 +12,9 @@ from engine_rules.note_words import NUMBER_WORDS, Token, lexicon
 THROUGH = ("-", "thru", "through", "to")
 AND = (",", "&", "+", "/", "and", "n", "or")
 BOTH = 2
+GLUED = 3  # digits; four and more written together may be a list
+ENGINE = ("cyl", "cylinder", "cylinders", "banger", "pot")
+DENIALS = ("no", "not", "none", "without", "neither", "nothing", "didnt", "isnt", "wasnt", "never", "w/o")
 PLUGS = ("plugs", "cylinders", "cyls", "holes", "ones")
 THEM = ("them", "em")
 LIKE = ("as", "like")
@@ -122,17 +126,21 @@ def listed_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place, 
     numbers = lexicon().table["numbers"]
     before = tokens[at - 1] if at else None
     start, named = at, False
-    while start < len(tokens) and tokens[start].text in numbers["named_by"]:
+    if tokens[at].text == "from" and _is_range(tokens, at + 1):
+        start, named = at + 1, True
+    while start < len(tokens) and (tokens[start].text in numbers["named_by"] or (named and tokens[start].text == ".")):
         start, named = start + 1, True
     all_over = at > 1 and (tokens[at - 2].text, tokens[at - 1].text) == ("all", "over")
     prepared = before is not None and (before.text in numbers["before_place"] or all_over)
-    spelled = (
-        layout.own is None and start < len(tokens) and tokens[start].text != "one" and not _counts_specks(tokens, start)
-    )
+    one = start < len(tokens) and tokens[start].text == "one" and not _is_range(tokens, start)
+    spelled = layout.own is None and not one and not _counts_specks(tokens, start)
     first = _cylinder(tokens, start, layout, words=named or prepared or spelled)
     if first is None:
-        return None
+        glued = _glued(tokens[start].text, layout) if start < len(tokens) else frozenset()
+        return (Place("listed", glued), start + 1) if glued else None
     if not named and before is not None and _counts_after(tokens, at, prepared):
+        return None
+    if _names_engine(tokens, start):
         return None
     if not named and not prepared and _of_threads(tokens, at) and not _is_range(tokens, at):
         return None
@@ -147,9 +155,34 @@ def listed_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place, 
     sure = named_there or len(found) > 1
     after = tokens[behind].text if behind < len(tokens) else ""
     if layout.own is not None and not sure and after not in HAS and not (before and before.text in LIKE):
-        return None
-    either = any(token.text == "or" for token in tokens[start:behind])
+        return (Place("listed", frozenset(found)), behind) if _so_is(tokens, at) or after == "next" else None
+    either = any(token.text == "or" for token in tokens[start:behind]) and not _denied_before(tokens, at)
     return Place("unknown" if either else "listed", frozenset(found), sure), behind
+
+
+def _so_is(tokens: Sequence[Token], at: int) -> bool:
+    return at > 1 and tokens[at - 2].text == "so" and tokens[at - 1].text in HAS
+
+
+def _denied_before(tokens: Sequence[Token], at: int) -> bool:
+    """True for the '5 or 7' of 'no silver on 5 or 7'."""
+    before = [token.text for token in tokens[max(at - 6, 0) : at]]
+    return any(text in DENIALS for text in before) and not any(text in (",", ".", ";", "but") for text in before)
+
+
+def _glued(text: str, layout: Layout) -> frozenset[int]:
+    """The cylinders of '1357' and '3456'; none for such as 1320 and 2000."""
+    digits = [int(digit) for digit in text] if text.isascii() and text.isdigit() else []
+    rising = len(digits) > GLUED and all(one < other for one, other in pairwise(digits))
+    return frozenset(digits) if rising and set(digits) <= set(layout.cylinders) else frozenset()
+
+
+def _names_engine(tokens: Sequence[Token], at: int) -> bool:
+    """True for the number of '4 cyl motor' and 'straight six'."""
+    behind = [token.text for token in tokens[at + 1 : at + 3]]
+    if at and tokens[at - 1].text in ("straight", "inline", "flat", "slant", "boxer", "v"):
+        return True
+    return len(behind) == BOTH and behind[0] in ENGINE and behind[1] in ("motor", "engine", "here", "deal")
 
 
 def _share(tokens: Sequence[Token], behind: int) -> bool:
@@ -174,6 +207,8 @@ def _cylinder(tokens: Sequence[Token], at: int, layout: Layout, words: bool) -> 
 def _counts_after(tokens: Sequence[Token], at: int, prepared: bool) -> bool:
     """True where what stands before the number makes it a count, a time or a name."""
     before, here = tokens[at - 1], tokens[at]
+    if _so_is(tokens, at):
+        return False
     joined = before.end == here.start
     if before.text in ("+", "-", "$", "/", ":", "@", ".") and joined:
         return not (before.text in "/+-" and at > 1 and tokens[at - 2].text.isdigit() is False and before.text != "+")
@@ -206,7 +241,8 @@ def _of_threads(tokens: Sequence[Token], at: int) -> bool:
 
 
 def _is_range(tokens: Sequence[Token], at: int) -> bool:
-    return at + 2 < len(tokens) and tokens[at + 1].text in THROUGH and tokens[at + 2].text.isdigit()
+    goes_on = at + 2 < len(tokens) and tokens[at + 1].text in THROUGH
+    return goes_on and (tokens[at + 2].text.isdigit() or tokens[at + 2].text in NUMBER_WORDS)
 
 
 def _counts_before(tokens: Sequence[Token], behind: int) -> bool:
@@ -237,7 +273,7 @@ def _list_from(
     found, behind = [first], at + 1
     while behind < len(tokens):
         joint = tokens[behind].text
-        nexts = behind + 1 if joint in THROUGH or joint in AND else behind
+        nexts = behind + 1 if joint in (*THROUGH, *AND, "#") else behind
         if joint == "," and nexts < len(tokens) and tokens[nexts].text in ("and", "&"):
             nexts += 1
         spaced = joint == "," and nexts < len(tokens) and tokens[nexts].start > tokens[behind].end
@@ -266,7 +302,8 @@ def _list_from(
 def is_list(tokens: Sequence[Token], at: int) -> bool:
     """True for the '1, 3 and 5' of 'pulled 1, 3 and 5'."""
     goes_on = at + 2 < len(tokens) and tokens[at + 1].text in (*AND, *THROUGH) and tokens[at + 2].number is not None
-    return goes_on and _list_goes_on(tokens, at)
+    longer = goes_on and at + 4 < len(tokens) and tokens[at + 3].text in AND and tokens[at + 4].number is not None
+    return longer or (goes_on and _list_goes_on(tokens, at))
 
 
 def _list_goes_on(tokens: Sequence[Token], at: int) -> bool:

@@ -8,6 +8,11 @@ from engine_rules.note_clauses import Clause
 from engine_rules.note_words import Item, lexicon
 
 FAR = 4  # words; a denial further off than this from a word of danger does not take it away
+SINCE = ("after", "because", "bc", "cause", "since", "from")
+UNTIL = ("until", "till", "til")
+SEEKING = ("check", "checked", "checking", "look", "looked", "looking", "watch", "search", "searched", "inspect")
+NEVER = ("never", "havent", "hasnt", "never seen", "never saw", "didnt see", "dont see")
+SO = ("so", "this", "such", "as")
 MODAL = ("would", "will", "wont", "gonna", "going to", "should")
 NONE = ("none", "no", "nope", "nil", "zero", "nothing", "negative", "0")
 DENIABLE = ("sign", "adjective", "conduct", "ask_sign", "ask", "count")
@@ -35,14 +40,17 @@ class Scope:
     undecided: bool
 
 
-def scope_of(clause: Clause, standing: Standing, opens_note: bool) -> Scope:
-    """The scope of a clause; `standing` is brought up to date for the next one of the sentence."""
+def scope_of(clause: Clause, standing: Standing, own_run: bool) -> Scope:
+    """The scope of a clause; `standing` is brought up to date for the next one of the sentence.
+
+    own_run: a run that the clause begins with is the one that the note is of.
+    """
     items = clause.items
     denied, far = _denied(items)
     doubted = any(item.tag == "doubts" for item in items) or clause.question
     undecided = clause.question or any(_said(item) in lexicon().table["scope"]["undecided"] for item in items)
     return Scope(
-        dead=_dead(items, standing, opens_note),
+        dead=_dead(items, standing, own_run),
         denied=denied,
         denied_far=far,
         nearly=frozenset(at + 1 for at, item in enumerate(items) if item.tag == "nearly"),
@@ -56,30 +64,42 @@ def _said(item: Item) -> str:
     return str(item.value)
 
 
-def _dead(items: tuple[Item, ...], standing: Standing, opens_note: bool) -> frozenset[int]:
-    past_at = [at for at, item in enumerate(items) if item.tag == "past" and _tells_time(items, at, opens_note)]
+def _dead(items: tuple[Item, ...], standing: Standing, own_run: bool) -> frozenset[int]:
+    past_at = [at for at, item in enumerate(items) if item.tag == "past" and _tells_time(items, at, own_run)]
     now_at = next((at for at, item in enumerate(items) if item.tag == "now"), None)
     dead: set[int] = set()
     if past_at or standing.past:
         end = now_at if now_at is not None and now_at > 0 else 0 if now_at == 0 else len(items)
-        # 'glazed after the fuel of last week'
-        begin = next((at for at in range(1, end) if items[at].value == "after"), 0)
+        # 'glazed after the fuel of last week', 'new plugs since the old ones were oily'
+        last = past_at[0] if past_at else 1
+        begin = max((at for at in range(1, min(last + 1, end)) if items[at].value in SINCE), default=0)
         dead.update(range(begin, end))
     standing.past = (standing.past or (bool(past_at) and past_at[0] <= 1)) and now_at is None
     # 'went from lean to right on'
     dead.update(at + 1 for at in range(len(items) - 2) if items[at].value == "from" and items[at + 2].value == "to")
+    until = next((at for at, item in enumerate(items) if item.value in UNTIL), len(items))
+    if until + 1 < len(items) and items[until + 1].tag == "now":
+        # 'never had pepper until now'
+        return frozenset(dead | set(range(until)))
     for at, item in enumerate(items):
-        if item.tag in ("future", "compared") or item.tag == "conditions" or standing.condition:
+        if item.tag in ("future", "compared") or item.tag == "conditions" or standing.condition or _seeks(items, at):
             said = item.value in MODAL and at > 0 and items[at - 1].tag == "sign"
             dead.update(range(at - said, len(items)))
-            standing.condition = standing.condition or item.tag == "conditions"
+            opens = all(one.tag == "empty" for one in items[:at])
+            standing.condition = standing.condition or (item.tag == "conditions" and opens)
             break
     return frozenset(dead)
 
 
-def _tells_time(items: tuple[Item, ...], at: int, opens_note: bool) -> bool:
-    """False where the time is only compared with ('as last pass'), or the note begins with its own run's name."""
-    if at == 0 and (str(items[at].value).endswith("day") or (opens_note and str(items[at].value).endswith("{n}"))):
+def _seeks(items: tuple[Item, ...], at: int) -> bool:
+    """True for the 'for' of 'check all of them for cracks'."""
+    return items[at].value == "for" and any(item.value in SEEKING for item in items[max(at - 4, 0) : at])
+
+
+def _tells_time(items: tuple[Item, ...], at: int, own_run: bool) -> bool:
+    """False where the time is only compared with ('as last pass'), or is the day or the run of the note itself."""
+    said = str(items[at].value)
+    if at == 0 and ((said.endswith("day") and said != "yesterday") or (own_run and said.endswith("{n}"))):
         return False
     before = [item for item in items[:at] if item.tag != "empty"]
     last = items[at - 1] if at else None
@@ -95,7 +115,7 @@ def _denied(items: tuple[Item, ...]) -> tuple[frozenset[int], frozenset[int]]:
     far: set[int] = set()
     since: int | None = None
     for at, item in enumerate(items):
-        if item.tag == "negations":
+        if item.tag == "negations" and not _marvels(items, at):
             since = 0
         elif item.tag in DENIABLE or (item.tag == "part" and item.value != "plug" and since == 0):
             if since is not None:
@@ -110,6 +130,11 @@ def _denied(items: tuple[Item, ...]) -> tuple[frozenset[int], frozenset[int]]:
         before = [at for at in range(end) if items[at].tag in ("sign", "adjective")]
         denied.update(before[-1:])
     return frozenset(denied), frozenset(far)
+
+
+def _marvels(items: tuple[Item, ...], at: int) -> bool:
+    """True for the 'never' of 'never saw it this tan', which denies nothing."""
+    return items[at].value in NEVER and any(item.value in SO for item in items[at + 1 : at + 4])
 
 
 def _gone(items: tuple[Item, ...], at: int) -> bool:

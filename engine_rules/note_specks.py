@@ -8,7 +8,7 @@ from dataclasses import replace
 from engine_rules.note_words import Item, lexicon
 
 FEW_BLACK, MANY_BLACK, BRIGHT = ("specks", "few black"), ("specks", "many black"), ("specks", "bright")
-SKIPPED = ("empty", "amount", "hedges")
+SKIPPED = ("empty", "amount", "hedges", "doubts")
 
 
 def specks_joined(items: Sequence[Item]) -> list[Item]:

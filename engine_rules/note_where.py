@@ -37,6 +37,8 @@ class Whereabouts:
         where: Spots = {}
         open_signs: list[int] = []
         of_rest: Place | None = None
+        placed_at: int | None = None
+        placed: set[int] = set()
         trails = self.carried is None and _trail(items, signs)
         for at, item in enumerate(items):
             before = _before(items, at)
@@ -57,6 +59,10 @@ class Whereabouts:
                         where[one].append(place)
                     continue
                 place = _within(place, current)
+                if placed_at is not None and all(one.tag in ("empty", "link") for one in items[placed_at + 1 : at]):
+                    where = {one: [*ones, place] if one in placed else ones for one, ones in where.items()}
+                    placed_at = at
+                    continue
                 if place.kind == "listed" and current is not None and current.kind == "unknown" and before in WHERE:
                     # 'silver on one plug on the left bank'
                     narrowed = replace(current, cylinders=place.cylinders)
@@ -66,6 +72,7 @@ class Whereabouts:
                 behind = before in WHERE or trails or (not led and not _sign_follows(items, at, signs))
                 if behind and open_signs:
                     where |= {one: [place] for one in open_signs}
+                    placed_at, placed = at, set(open_signs)
                 else:
                     led = True
                 current, open_signs = place, []
@@ -84,7 +91,7 @@ class Whereabouts:
         if place.kind == "listed":
             self.named |= place.cylinders
             self.told += 1
-            self.just.append(place)
+            self.just += [place, Place("listed", place.besides)] if place.besides else [place]
         return place
 
     def _just_named(self, place: Place) -> Place:

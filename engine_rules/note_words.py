@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib import resources
-from itertools import groupby
+from itertools import groupby, product
 from typing import Any
 
 from rapidfuzz import process
@@ -17,17 +17,22 @@ from rapidfuzz.distance import OSA
 from engine_rules.words import word_lists
 
 WILD = ("{n}", "{d}", "{c}")
-NUMBER_WORDS = {"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8}
+NUMBER_WORDS = {
+    **{"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8},
+    **{"nine": 9, "ten": 10, "eleven": 11, "twelve": 12},
+}
 COUNT_WORDS = frozenset((*NUMBER_WORDS, "couple", "some", "few", "bit", "little"))
 ARTICLES = frozenset(("the", "a", "an"))
 _PIECE = re.compile(
-    r"\d*\.\d+|\d+(?:st|nd|rd|th)\b|\d+|\bw/o?(?![^\W\d_])|[^\W\d_]+(?:['’][^\W\d_]+)*|\n|\.{2,}|[^\w\s]", re.IGNORECASE
+    r"(?<![^\W\d_])\d*\.\d+|\d+(?:st|nd|rd|th)\b|\d+|\bw/o?(?![^\W\d_])"
+    r"|[^\W\d_]+(?:['’][^\W\d_]+)*|\n|\.{2,}|[^\w\s]",
+    re.IGNORECASE,
 )
 _DASHES = str.maketrans("−–—’`", "---''")
 VOWELS = frozenset("aeiou")
 TELLING = ("sign", "part", "adjective", "ask_sign", "place", "grain")
 SHORTEST_MENDED = 5
-LONG = 8
+LONG = 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +72,16 @@ class Phrase:
 @dataclass(frozen=True, slots=True)
 class Lexicon:
     """notes.toml, made ready. starting: first word -> phrases, longest first. clipped: consonants -> word, where only
-    one has them. grains: nouns for specks. table: the file itself."""
+    one has them. single: words that are a phrase by themselves. alone: those of them that tell something. grains: nouns
+    for specks. table: the file itself."""
 
     starting: Mapping[str, tuple[Phrase, ...]]
     spellings: Mapping[str, str]
     mended: tuple[str, ...]
     clipped: Mapping[str, str]
     vocabulary: frozenset[str]
+    alone: frozenset[str]
+    single: frozenset[str]
     grains: frozenset[str]
     table: Mapping[str, Any]
 
@@ -96,6 +104,8 @@ def lexicon() -> Lexicon:
         mended=tuple(sorted(word for word in telling if len(word) > SHORTEST_MENDED)),
         clipped=_clipped(found.values()),
         vocabulary=vocabulary,
+        single=frozenset(words[0] for words in found if len(words) == 1),
+        alone=frozenset(words[0] for words, phrase in found.items() if len(words) == 1 and phrase.tag in TELLING),
         grains=frozenset(word for words in table["grains"].values() for word in words),
         table=table,
     )
@@ -133,6 +143,7 @@ def _phrases(table: Mapping[str, Any]) -> Iterator[Phrase]:
         for word, phrases in words.items():
             yield from _all(phrases, "sign", (kind, word))
     yield from _all(table["cutting"]["verbs"], "cut", "verb")
+    yield from _all([one for one in table["cutting"]["clean"] if one not in table["words"]["empty"]], "cut", "clean")
     for key, answers in table["conduct"].items():
         for answer, phrases in answers.items():
             yield from _all(phrases, "conduct", (key, answer == "yes"))
@@ -149,7 +160,6 @@ def _phrases(table: Mapping[str, Any]) -> Iterator[Phrase]:
         yield from _all(phrases, "amount", amount)
     for name, phrases in table["harmless"].items():
         yield from _all(phrases, "harmless", name)
-    yield from _all(table["cutting"]["clean"], "cut", "clean")
     yield from _all(table["clear"]["phrases"], "clear", None)
     yield from _all(table["neutral"]["phrases"], "neutral", None)
     yield from _all(table["words"]["breaks"], "break", None)
@@ -169,8 +179,11 @@ def _of_columns() -> Iterator[Phrase]:
 
 
 def _all(phrases: Sequence[str], tag: str, value: Any) -> Iterator[Phrase]:
+    """The phrases; 'used|old plugs|set' is four of them, and 'new plugs|' may lack its last word."""
     for phrase in phrases:
-        yield Phrase(tuple(word for word in phrase.split() if word not in ARTICLES) or (phrase,), tag, value)
+        for choice in product(*(part.split("|") for part in phrase.split())):
+            words = tuple(word for word in choice if word and word not in ARTICLES)
+            yield Phrase(words or choice, tag, value)
 
 
 def pieces(text: str) -> list[Token]:
@@ -188,10 +201,15 @@ def tokens_of(text: str) -> list[Token]:
 
 @lru_cache(maxsize=20_000)
 def _mend(word: str) -> str:
-    """A long word within one edit (two for eight letters and more) of exactly one word of the lexicon, as that word."""
+    """A long word within one edit (two for nine letters and more) of exactly one word of the lexicon, as that word."""
     known = lexicon()
     if word in known.spellings:
         return known.spellings[word]
+    if word not in known.single and word not in _left_as_written():
+        # 'straps', 'tannn'
+        for plain in (word.removesuffix("s"), _undoubled(word)):
+            if len(plain) > 2 and plain in known.alone:
+                return plain
     if len(word) > 2 and word.isalpha() and word not in known.vocabulary and not VOWELS & set(word):
         return known.clipped.get(word) or known.clipped.get(_undoubled(word), word)
     if len(word) < SHORTEST_MENDED or not word.isalpha() or word in known.vocabulary or word in _left_as_written():
@@ -225,7 +243,7 @@ def phrase_at(tokens: Sequence[Token], at: int, refused: Callable[[Phrase, int],
     known = lexicon().starting
     first = tokens[at]
     candidates = known.get(first.text, ())
-    if first.number is not None:
+    if first.number is not None or first.text in NUMBER_WORDS:
         candidates = (*candidates, *known.get("{n}", ()), *known.get("{d}", ()), *known.get("{c}", ()))
     second = next((token.text for token in tokens[at + 1 : at + 4] if token.text not in ARTICLES), "")
     best: tuple[Phrase, int] | None = None

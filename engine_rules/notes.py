@@ -12,10 +12,12 @@ from dataclasses import dataclass, replace
 from engine_rules.logbook import Sign
 from engine_rules.note_asks import NoteAsk
 from engine_rules.note_clauses import sentences_of
-from engine_rules.note_context import DANGER
+from engine_rules.note_context import DANGER, own_run_at
+from engine_rules.note_found import Found, Seen
+from engine_rules.note_lookback import LookBack
 from engine_rules.note_meaning import Meant
 from engine_rules.note_places import Layout
-from engine_rules.note_reader import NoteReader, Seen, certainty_of
+from engine_rules.note_reader import NoteReader, certainty_of
 from engine_rules.note_specks import FEW_BLACK, MANY_BLACK
 from engine_rules.note_where import Whereabouts
 from engine_rules.words import word_lists
@@ -49,41 +51,44 @@ def read_note(
     """
     rows = {bank: tuple(numbers) for bank, numbers in (banks or {}).items()}
     layout = Layout(tuple(cylinders), rows, own_cylinder)
-    reader = NoteReader(text, layout, Whereabouts(layout))
-    for sentence in sentences_of(text, layout):
-        reader.sentence(sentence)
-    asks = tuple(sorted(reader.asks, key=lambda ask: ask.start))
-    return NoteReading(_by_cylinder(reader), reader.conduct, asks, tuple(reader.left))
+    found, where = Found(text, layout), Whereabouts(layout)
+    reader = NoteReader(found, where, LookBack(found, where))
+    sentences = sentences_of(text, layout)
+    own_run = own_run_at(sentences)
+    for at, sentence in enumerate(sentences):
+        reader.sentence(sentence, at == own_run)
+    asks = tuple(sorted(found.asks, key=lambda ask: ask.start))
+    return NoteReading(_by_cylinder(found), reader.conduct, asks, tuple(reader.left))
 
 
-def _by_cylinder(reader: NoteReader) -> Mapping[int, tuple[Sign, ...]]:
-    placed = [(_cylinders(reader, one), one) for one in [*reader.seen, *_right_beside_others(reader)]]
+def _by_cylinder(found: Found) -> Mapping[int, tuple[Sign, ...]]:
+    placed = [(_cylinders(found, one), one) for one in [*found.seen, *_right_beside_others(found)]]
     many = [cylinders for cylinders, one in placed if one.what == MANY_BLACK]
     placed = [pair for pair in placed if pair[1].what != FEW_BLACK or pair[0] not in many]
     signs: dict[int, dict[tuple[str, str | None, float | None], Sign]] = {}
     for cylinders, one in sorted(placed, key=lambda pair: len(pair[0])):
-        sign = _sign(one, reader.text)
+        sign = _sign(one, found.text)
         for number in sorted(cylinders):
             signs.setdefault(number, {}).setdefault((sign.kind, sign.word, sign.amount), sign)
-    return {number: tuple(found.values()) for number, found in sorted(signs.items())}
+    return {number: tuple(own.values()) for number, own in sorted(signs.items())}
 
 
-def _right_beside_others(reader: NoteReader) -> Iterable[Seen]:
+def _right_beside_others(found: Found) -> Iterable[Seen]:
     """'Good' and 'ok' say that the mixture is right only where the note gives another cylinder's mixture."""
     told: set[int] = set()
-    for one in reader.seen:
+    for one in found.seen:
         if one.meant.kind == "said_mixture":
-            told |= _cylinders(reader, one)
-    for one in reader.praised:
-        if told and one.place is not None and not _cylinders(reader, one) & told:
+            told |= _cylinders(found, one)
+    for one in found.praised:
+        if told and one.place is not None and not _cylinders(found, one) & told:
             yield replace(one, meant=Meant("said_mixture", "right", one.meant.at))
 
 
-def _cylinders(reader: NoteReader, one: Seen) -> frozenset[int]:
+def _cylinders(found: Found, one: Seen) -> frozenset[int]:
     if one.place is not None:
         return one.place.cylinders
-    own = reader.layout.own
-    return frozenset((own,) if own is not None else reader.layout.cylinders)
+    own = found.layout.own
+    return frozenset((own,) if own is not None else found.layout.cylinders)
 
 
 def _sign(one: Seen, text: str) -> Sign:

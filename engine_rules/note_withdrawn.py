@@ -1,0 +1,67 @@
+"""What a note takes back of a sign that it named: a harmless cause, a first sight that was wrong, a bare denial."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from engine_rules.note_clauses import Clause
+from engine_rules.note_scope import NONE
+from engine_rules.note_words import Item
+
+CAUSES = ("anti-seize", "rubber bits", "additive")
+SURELY = (
+    *("turned out", "turns out", "turned out to be", "turns out to be", "ended up being", "proved to be"),
+    *("its just", "it was just", "thats just", "was just", "is just", "are just", "were just"),
+    *("its only", "it was only", "thats only", "was only", "is only", "just", "so"),
+)
+FIRST_SIGHT = (
+    *("thought", "i thought", "thought i saw", "looked like", "took it for", "mistook", "what i called", "swore"),
+    *("what i took for", "had me worried", "could have sworn", "would have sworn", "at first glance", "feared"),
+    *("swear i saw", "what looked like", "worried"),
+)
+THEY = ("it", "that", "they", "those", "this", "these", "them", "stuff", "which")
+ARE = ("is", "was", "are", "were", "its", "thats", "theyre")
+IT = ("its", "it", "thats", "that", "they", "theyre", "isnt", "wasnt", "arent", "werent")
+
+
+def at_first_sight(clause: Clause) -> bool:
+    """True for 'thought I saw silver' and 'what I called pepper'."""
+    return any(item.tag == "doubts" and item.value in FIRST_SIGHT for item in clause.items)
+
+
+def is_cause(item: Item) -> bool:
+    """True for what is harmless and looks like a sign of danger."""
+    return item.tag in ("excuses", "harmless") or (item.tag == "sign" and item.value[1] in CAUSES)
+
+
+def withdraws(clause: Clause, behind: int = 0, wrong: bool = False) -> bool:
+    """True where the items from `behind` on say for sure that a thing was something harmless.
+
+    wrong: it is already said that it only looked like the sign, so that 'antiseize' or 'wiped off' alone will do.
+    """
+    items = clause.items[behind:]
+    cause = next((at for at, item in enumerate(items) if is_cause(item)), None)
+    if cause is None or clause.question or items[0].value == "or" or any(_unsure(item, wrong) for item in items):
+        return False
+    return wrong or any(item.value in SURELY for item in items[: cause + 2]) or _says_what(items[:cause], behind > 0)
+
+
+def _unsure(item: Item, wrong: bool) -> bool:
+    return item.tag in ("nearly", "past") or (item.tag == "doubts" and not (wrong and item.value in FIRST_SIGHT))
+
+
+def _says_what(items: Sequence[Item], subject: bool) -> bool:
+    """True for 'it was' before the cause, or 'was' alone where the sign is the subject; not for 'we were grinding'."""
+    are = next((at for at, item in enumerate(items) if item.value in ARE), None)
+    if are is None:
+        return False
+    before = [item for item in items[:are] if item.tag not in ("place", "part")]
+    return items[are].value in IT or (not before and subject) or (bool(before) and before[-1].value in THEY)
+
+
+def only_denies(clause: Clause) -> bool:
+    """True for 'its not' and 'no', said of what was named before."""
+    items = clause.items
+    said = {item.tag for item in items}
+    denies = "negations" in said and said <= {"negations", "empty", "now"} and not clause.question
+    return denies and (items[0].value in NONE or items[0].value in IT)
