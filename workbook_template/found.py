@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from openpyxl.utils import get_column_letter
 
 from engine_rules.logbook import Cell
-from workbook_template.headings import Meaning
+from workbook_template.headings import Meaning, is_ours
 from workbook_template.hosts.protocol import CellValue, SheetBlock
 from workbook_template.layout import Unit
 
@@ -89,6 +89,13 @@ class Record:
     lines: dict[int, Line] = field(default_factory=dict)
 
 
+def put(into: dict[str, Value], key: str, value: Value) -> None:
+    """The first value of a column stands, but every column of notes counts."""
+    if key == "notes" and key in into and into[key].heading.cell != value.heading.cell:
+        key = f"notes.{value.heading.cell}"
+    into.setdefault(key, value)
+
+
 @dataclass(frozen=True, slots=True)
 class Sheetful:
     """All that one sheet gave. shape: in plain words; banks: cylinder -> bank and place, where they are drawn."""
@@ -102,34 +109,25 @@ class Sheetful:
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """A block as it stands, or turned: then rows are columns and columns rows. texts: (row, column, text) of each."""
+    """A block as it stands, or turned: then rows are columns and columns rows.
+
+    texts: (row, column, text) of every text, row by row, but of strapline's own headings, which stand in ours.
+    """
 
     block: SheetBlock
+    texts: Sequence[tuple[int, int, str]]
+    ours: Sequence[tuple[int, int, str]]
     turned: bool = False
-    texts: Sequence[tuple[int, int, str]] = field(init=False, repr=False, compare=False)
-    _lines: Sequence[Sequence[CellValue]] = field(init=False, repr=False, compare=False)
-
-    def __post_init__(self) -> None:
-        block = self.block
-        above: list[Sequence[CellValue]] = [(None,) * block.last_column] * (block.first_row - 1)
-        left = (None,) * (block.first_column - 1)
-        rows = [*above, *((*left, *row) for row in block.rows)]
-        lines = list(zip(*rows, strict=True)) if self.turned else rows
-        texts = [
-            (row, column, value)
-            for row, line in enumerate(lines, start=1)
-            for column, value in enumerate(line, start=1)
-            if isinstance(value, str) and value and not value.isspace()
-        ]
-        object.__setattr__(self, "_lines", lines)
-        object.__setattr__(self, "texts", texts)
 
     def at(self, row: int, column: int) -> CellValue:
-        """The value at a place of the view, None where blank or outside."""
-        if not (0 < row <= len(self._lines) and 0 < column <= len(self._lines[0])):
-            return None
-        value = self._lines[row - 1][column - 1]
+        """The value at a place of the view, None where blank."""
+        value = self.block.at(column, row) if self.turned else self.block.at(row, column)
         return None if isinstance(value, str) and not value.strip() else value
+
+    def turned_over(self) -> View:
+        """The same with rows and columns exchanged."""
+        texts, ours = (sorted((column, row, text) for row, column, text in one) for one in (self.texts, self.ours))
+        return View(self.block, texts, ours, not self.turned)
 
     def cell(self, row: int, column: int) -> Cell:
         """The place as the workbook names it."""
@@ -145,3 +143,15 @@ class View:
     def last_column(self) -> int:
         """The last used column of the view."""
         return self.block.last_row if self.turned else self.block.last_column
+
+
+def view_of(block: SheetBlock) -> View:
+    """The view of a block as it stands."""
+    found = [
+        (row, column, value)
+        for row, line in enumerate(block.rows, start=block.first_row)
+        for column, value in enumerate(line, start=block.first_column)
+        if isinstance(value, str) and value and not value.isspace()
+    ]
+    ours = [one for one in found if is_ours(one[2])]
+    return View(block, [one for one in found if not is_ours(one[2])] if ours else found, ours)

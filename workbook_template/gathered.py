@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import chain
 
 from engine_rules.logbook import Cell
 from workbook_template.found import Value
@@ -50,7 +51,7 @@ def row_of(runs: Sequence[LoggedRun]) -> Mapping[tuple[str, int], int]:
 
 
 def _origin_of_name(run: LoggedRun) -> Origin:
-    values = [run.values.get("name"), run.values.get("date"), *run.values.values()]
+    values = chain((run.values.get("name"), run.values.get("date")), run.values.values())
     cell = next((value.cell for value in values if value is not None), _NO_CELL)
     return Origin(cell, run.name)
 

@@ -23,7 +23,7 @@ from workbook_template.hosts.protocol import Changes, NotInPlace, SheetBlock, Sh
 from workbook_template.hosts.scratch import scratch_workbook
 from workbook_template.how_read import HOW_READ, NotRecognised
 from workbook_template.how_read_sheet import draw_how_read
-from workbook_template.package import PackageRefused, open_package, save
+from workbook_template.package import PackageRefused, save
 from workbook_template.read import ReadBook, read_logbooks
 from workbook_template.result_book import result_path, result_sheets
 
@@ -105,7 +105,7 @@ def fill_cars(log: LogFile, advised: Sequence[tuple[ReadBook, Sequence[Advice]]]
     except NotInPlace as locked:
         path, backup = write_result(log, result_sheets(advised))
         return Filled(path, backup, card, why, str(locked))
-    names = open_package(log.host.out).owned.sheets
+    names = log.host.sheet_names
     return Filled(log.host.out, log.host.backup, names.get(card, card), names.get(why, why))
 
 

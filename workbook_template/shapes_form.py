@@ -8,14 +8,13 @@ from typing import TypeVar
 
 from openpyxl.utils import coordinate_to_tuple
 
-from workbook_template.found import Frame, Heading, Line, Record, Sheetful, Value, View
+from workbook_template.found import Frame, Heading, Line, Record, Sheetful, Value, View, put, view_of
 from workbook_template.headings import (
     READINGS,
     RUNS,
     UNUSED,
     Meaning,
     cylinder_named,
-    is_ours,
     side_named,
     tokens,
 )
@@ -104,7 +103,7 @@ def _told(record: Record) -> int:
 def _without_ours(view: View) -> View:
     """The sheet without what an earlier fill wrote: our headings, and the rows below as far as they are numbered."""
     block = view.block
-    heads = [(row - block.first_row, column - block.first_column) for row, column, text in view.texts if is_ours(text)]
+    heads = [(row - block.first_row, column - block.first_column) for row, column, _ in view.ours]
     if not heads:
         return view
     rows = [list(row) for row in block.rows]
@@ -115,7 +114,7 @@ def _without_ours(view: View) -> View:
             below += 1
         for row in range(r, below + 1):
             rows[row][c] = None
-    return View(SheetBlock(block.name, block.first_row, block.first_column, tuple(map(tuple, rows))))
+    return view_of(SheetBlock(block.name, block.first_row, block.first_column, tuple(map(tuple, rows))))
 
 
 def _unbroken(heads: Sequence[Place], row: int, first: int, last: int) -> bool:
@@ -139,7 +138,7 @@ def _answers(asker: Heading, written: str) -> bool:
 
 def _understood(view: View, corrected: Corrected) -> Iterator[tuple[Place, Heading]]:
     for row, column, text in view.texts:
-        if not is_ours(text) and meant(text, corrected):
+        if meant(text, corrected):
             yield (row, column), heading_at(view, row, column, text.strip().rstrip(":"), corrected)
 
 
@@ -173,9 +172,9 @@ def _read(form: Form) -> Record:
     for number, place, heading, stretch in _drawn(form):
         value = form.view.at(*place)
         shown = Value(value, form.view.cell(*place), _with_unit_beside(form, heading, place, stretch))
-        record.cylinders.setdefault(number, {}).setdefault(_key(heading), shown)
+        put(record.cylinders.setdefault(number, {}), _key(heading), shown)
     for key, said in _run_values(form):
-        record.run.setdefault(key, said)
+        put(record.run, key, said)
     return record
 
 
@@ -331,7 +330,7 @@ def _said(value: CellValue, view: View, place: Place, key: str) -> Value:
 def _lines(view: View, stretch: Stretch, record: Record, *, alone: bool) -> dict[int, Line]:
     """A row for each cylinder, below the form, or right of it where another form follows below."""
     numbers = sorted(record.cylinders)
-    heads = [(row, column) for row, column, text in view.texts if is_ours(text)]
+    heads = [(row, column) for row, column, _ in view.ours]
     ours = [head for head in heads if alone or stretch.top <= head[0] <= stretch.bottom]
     if ours:
         top = min(row for row, _ in ours)

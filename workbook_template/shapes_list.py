@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
 from engine_rules.logbook import LogbookError
-from workbook_template.found import Frame, Heading, Line, Record, Sheetful, Value, View
+from workbook_template.found import Frame, Heading, Line, Record, Sheetful, Value, View, put
 from workbook_template.headings import (
     READINGS,
     REMEMBERED,
@@ -28,6 +28,7 @@ from workbook_template.tables import as_text, is_ditto, shortened
 
 HEADINGS_WITHIN = 30
 LEAST_HEADINGS = 3
+PROSE_WORDS = 3
 _SUMMARY = re.compile(r"\s*(avg|average|mean|best|total|max|min|median)\b", re.IGNORECASE)
 _RUN_NAMED = re.compile(r"\s*(?:run|pass|test|pull)\s*(?:no\.?|#|number)?\s*[:#]?\s*(\S{1,20})\s*", re.IGNORECASE)
 
@@ -49,7 +50,7 @@ class Headings:
 
 def find_list(upright: View, corrected: Corrected) -> tuple[View, Headings] | None:
     """The list of a sheet, upright or turned, or None where the headings stand in no line."""
-    found = [(view, _best_row(view, corrected)) for view in (upright, View(upright.block, turned=True))]
+    found = [(view, _best_row(view, corrected)) for view in (upright, upright.turned_over())]
     view, best = max(found, key=lambda one: one[1].score)
     return (view, best) if best.score >= LEAST_HEADINGS else None
 
@@ -58,11 +59,7 @@ def is_list(view: View, heads: Headings, corrected: Corrected) -> bool:
     """False for a form: there further labels stand where a list has its values, or cylinders stand side by side."""
     numbered = [text for text in heads.texts.values() if any(one.key == "cylinder" for one in meant(text, corrected))]
     words = {like for words in layout().lists.values() for like in words.likes}
-    labels = {
-        text.strip().casefold()
-        for row, _, text in view.texts
-        if row > heads.row and not is_ours(text) and meant(text, corrected)
-    }
+    labels = {text.strip().casefold() for row, _, text in view.texts if row > heads.row and meant(text, corrected)}
     return len(numbered) < 2 and len(labels - words) < LEAST_HEADINGS
 
 
@@ -102,14 +99,13 @@ def _best_row(view: View, corrected: Corrected) -> Headings:
     for row, column, text in view.texts:
         if row > HEADINGS_WITHIN:
             break
-        if not is_ours(text):
-            rows.setdefault(row, {})[column] = text.strip()
+        rows.setdefault(row, {})[column] = text.strip()
     scores = {row: _score(single, corrected) for row, single in rows.items()}
     for row in range(1, min(view.last_row, HEADINGS_WITHIN) + 1):
         single, above = rows.get(row, {}), rows.get(row - 1, {})
         tried = [(row, single, scores.get(row, 0))]
-        if above and (scores.get(row) or scores[row - 1]):
-            # Two rows of which neither says anything known by itself are no headings together.
+        if above and max(scores.get(row, 0), scores[row - 1]) > 1:
+            # Two rows of which neither says much that is known by itself are no headings together.
             both = _with_row_above(view, row, single, above)
             tried.append((row - 1, both, _score(both, corrected)))
         for first_row, texts, score in tried:
@@ -194,6 +190,8 @@ def _settled(heading: Heading, by_cylinder: bool) -> Heading:
         if other is not None and other.sheet == READINGS:
             return Heading(heading.cell, heading.written, other)
         return Heading(heading.cell, heading.written, meaning)
+    if meaning.sheet == READINGS and meaning.cylinder is None and meaning.key == "notes":
+        return replace(heading, meaning=replace(meaning, sheet=RUNS), proposal=None)
     if meaning.sheet == READINGS and meaning.cylinder is None and meaning.key != "plug":
         return Heading(heading.cell, heading.written, None, None, "of which cylinder is this?")
     return Heading(heading.cell, heading.written, meaning)
@@ -235,8 +233,14 @@ def all_units() -> frozenset[str]:
 
 
 def _contents(view: View, first: int, column: int, heading: Heading) -> Heading:
-    """A heading that only resembles a known one is taken for it where every cell under it is a word of its list."""
-    near = heading.proposal
+    """A heading that only resembles a known one is taken for it where every cell under it is a word of its list.
+
+    Sentences under 'Plugs' are no names of plugs but notes on them.
+    """
+    near, meaning = heading.proposal, heading.meaning
+    if meaning is not None and meaning.key == "plug" and _is_prose(view, first, column):
+        sheet = RUNS if meaning.cylinder is None and meaning.sheet == READINGS else meaning.sheet
+        return replace(heading, meaning=Meaning(sheet, "notes", meaning.cylinder, sure="likely"), proposal=None)
     known = near.column if near is not None else None
     if heading.meaning is not None or near is None or known is None or known.kind != "word":
         return heading
@@ -246,6 +250,13 @@ def _contents(view: View, first: int, column: int, heading: Heading) -> Heading:
     if not written or not all(isinstance(value, str) and words.find(value) for value in written):
         return heading
     return Heading(heading.cell, heading.written, near)
+
+
+def _is_prose(view: View, first: int, column: int) -> bool:
+    """True where most cells hold several words."""
+    written = [value for row in range(first, view.last_row + 1) if (value := view.at(row, column)) is not None]
+    wordy = [value for value in written if isinstance(value, str) and len(value.split()) >= PROSE_WORDS]
+    return len(wordy) * 2 > len(written)
 
 
 def _frame(view: View, heads: Headings) -> Frame:
@@ -310,11 +321,11 @@ def _put(record: Record, heading: Heading, value: Value, cylinder: int | None) -
     if meaning.sheet == READINGS and meaning.key not in ("plug", "cylinder") and number is None:
         return
     if meaning.sheet == READINGS and number is not None:
-        record.cylinders.setdefault(number, {}).setdefault(meaning.key, value)
+        put(record.cylinders.setdefault(number, {}), meaning.key, value)
     elif meaning.sheet == READINGS and meaning.key == "cylinder":
         record.run.setdefault("cylinder", value)
     else:
-        record.run.setdefault(meaning.key, value)
+        put(record.run, meaning.key, value)
 
 
 def _cylinder(value: CellValue) -> int | None:

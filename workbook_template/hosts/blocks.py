@@ -89,13 +89,13 @@ def may_read_fast(path: Path) -> bool:
 
 _SHEET_PART = re.compile(r"worksheets/[^/]*[.]xml$", re.IGNORECASE)
 _ROW = re.compile(rb"<row\b[^>]*?\br=\"(\d+)\"")
-_PLACED_ROW_OR_NOT = re.compile(rb"<row\b")
-_FAR_COLUMN = re.compile(rb"\br=\"([A-Z]{2,})\d")
+_FAR_COLUMN = re.compile(rb"r=\"([A-Z]{2,})\d")
 
 
 def _is_plain(sheet: bytes) -> bool:
     rows = _ROW.findall(sheet)
-    if not rows or len(rows) != len(_PLACED_ROW_OR_NOT.findall(sheet)) or b't="e"' in sheet:
+    count = sheet.count(b"<row") - sheet.count(b"<rowBreaks")
+    if not rows or len(rows) != count or b't="e"' in sheet:
         return False
     letters = set(_FAR_COLUMN.findall(sheet))
     width = max((column_index_from_string(letter.decode()) for letter in letters), default=26)
@@ -142,16 +142,19 @@ def _too_large(name: str) -> LogbookError:
 
 
 def _used(row: Sequence[CellValue]) -> int:
-    return next((at for at in range(len(row), 0, -1) if row[at - 1] is not None), 0)
+    at = len(row)
+    while at and row[at - 1] is None:
+        at -= 1
+    return at
 
 
 def _value(value: object) -> CellValue:
+    if isinstance(value, str):
+        return CellError(value) if value in _ERROR_CODES else value or None
     if value is None or isinstance(value, bool | datetime | time | CellError):
         return value
     if isinstance(value, date):
         return datetime.combine(value, time())
-    if isinstance(value, str):
-        return CellError(value) if value in _ERROR_CODES else value or None
     if isinstance(value, timedelta):
         within_a_day = timedelta() <= value < timedelta(days=1)
         return (datetime.min + value).time() if within_a_day else value / timedelta(days=1)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tempfile
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 from lxml.etree import SerialisationError
@@ -38,6 +38,7 @@ class FileHost:
 
     What is replaced is first kept beside it as NAME.backup-1.EXT, NAME.backup-2.EXT and so on: no backup is ever
     overwritten, none is made where an equal one is there or nothing changes. A failed save leaves the file as it was.
+    `sheet_names`: the name asked for, of each sheet that was brought in -> the name that it got.
     """
 
     def __init__(self, path: Path | str, out: Path | str | None = None) -> None:
@@ -45,6 +46,8 @@ class FileHost:
         self.out = self.path if out is None else Path(out)
         self.backup: Path | None = None
         self._read_state: str | None = None
+        self._opened_last: tuple[str, Package] | None = None
+        self.sheet_names: Mapping[str, str] = {}
 
     def read(self) -> tuple[SheetBlock, ...]:
         """Every sheet's used range, in the order of the book. Raises LogbookError for a file that cannot be used."""
@@ -63,6 +66,7 @@ class FileHost:
         def changed(data: bytes) -> bytes:
             _try_room(changes.sheets)
             package = self._opened(data)
+            self.sheet_names = {sheet.name: package.final_name(sheet.name) for sheet in changes.sheets}
             return package.apply(edits_of(changes, package))
 
         self._replace(changed)
@@ -106,10 +110,13 @@ class FileHost:
             ) from error
 
     def _opened(self, data: bytes) -> Package:
-        try:
-            return open_package(data)
-        except PackageRefused as refused:
-            raise LogbookError(f"{self.path.name}: {refused.reason}") from refused
+        state = _state(data)
+        if self._opened_last is None or self._opened_last[0] != state:
+            try:
+                self._opened_last = state, open_package(data)
+            except PackageRefused as refused:
+                raise LogbookError(f"{self.path.name}: {refused.reason}") from refused
+        return self._opened_last[1]
 
 
 def edits_of(changes: Changes, package: Package) -> Edits:

@@ -222,7 +222,8 @@ class _Work:
 
     def _gated(self) -> bytes:
         data = self.draft.to_bytes()
-        gate.check(Draft(self.before.members()), Draft(read_members(data)), self.intended)
+        before = self.before.members()
+        gate.check(Draft(before), Draft(read_members(data, checked=before)), self.intended)
         return data
 
     def _note(self, sheet: str, places: set[tuple[int, int]], touched: Iterable[cell_edits.Touched]) -> None:

@@ -26,14 +26,15 @@ def needed(book: WorkbookPart, written: Mapping[str, Sequence[Area]]) -> bool:
         if visible and formulas.reads(defined.text or "", "", areas):
             return True
     read_tables = _tables_written(book, areas)
-    words = [*areas, *read_tables, *_MAY_POINT_ANYWHERE]
     for sheet in book.sheets():
         if sheet.kind != "worksheet":
             continue
-        at_home = sheet.name.lower() in areas
-        if not _FORMULA.search(removal.plain_text(book.draft, sheet.part)):
+        text = removal.plain_text(book.draft, sheet.part)
+        if not _FORMULA.search(text):
             continue
-        if not at_home and not removal.mentions(book.draft, sheet.part, words):
+        # Another sheet is led to by a mark, a table's column by a bracket.
+        words = [*_MAY_POINT_ANYWHERE, *(areas if "!" in text else ()), *(read_tables if "[" in text else ())]
+        if sheet.name.lower() not in areas and not removal.mentions(text, words):
             continue
         cells = SheetStream(book.draft.content(sheet.part), sheet.part).cells()
         found = (element for _, _, cell in cells if (element := formulas.formula(cell)) is not None)

@@ -34,7 +34,7 @@ def break_references(book: WorkbookPart, name: str) -> None:
         if _broken(text, gone) != text:
             book.remove_name(defined)
     for sheet in book.sheets():
-        if sheet.kind != "worksheet" or not mentions(book.draft, sheet.part, [name]):
+        if sheet.kind != "worksheet" or not mentions(plain_text(book.draft, sheet.part), [name]):
             continue
         root = book.draft.root(sheet.part)
         for element in root.iter(markup.own(root, "f")):
@@ -42,11 +42,11 @@ def break_references(book: WorkbookPart, name: str) -> None:
                 element.text = _broken(element.text, gone)
 
 
-def mentions(draft: Draft, part: str, words: Iterable[str]) -> bool:
-    """Whether a part's text may hold one of the words, without parsing it."""
-    text = plain_text(draft, part).lower()
+def mentions(text: str, words: Iterable[str]) -> bool:
+    """Whether the text of a part may hold one of the words, without parsing it."""
+    lowered = text.lower()
     escaped = [word.lower().replace("&", "&amp;").replace("<", "&lt;") for word in words]
-    return any(word in text or word.replace("'", "''") in text for word in escaped)
+    return any(word in lowered for word in dict.fromkeys([*escaped, *(one.replace("'", "''") for one in escaped)]))
 
 
 def plain_text(draft: Draft, part: str) -> str:
