@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
+from workbook_template.live_commands import addin, live
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
@@ -99,6 +101,8 @@ def _given(metavar: str, meaning: str) -> object:
 
 
 Log = Annotated[Path, typer.Argument(metavar="LOG.xlsx", help="The workbook with the log.", show_default=False)]
+_OUT_HELP = "Where to put the result; else LOG.xlsx is replaced, after a backup beside it."
+Out = Annotated[Path | None, typer.Option("--out", "-o", metavar="OUT.xlsx", help=_OUT_HELP)]
 
 
 @app.command()
@@ -177,15 +181,7 @@ def check(log: Log) -> None:
 @app.command()
 def fill(
     log: Log,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out",
-            "-o",
-            metavar="OUT.xlsx",
-            help="Where to put the result; else LOG.xlsx is replaced, after a backup beside it.",
-        ),
-    ] = None,
+    out: Out = None,
     run: Annotated[str | None, typer.Option(metavar="RUN", help="The run to advise; else the newest.")] = None,
     every: Annotated[bool, typer.Option("--all", help="Advise every run with readings.")] = False,
     car: Annotated[
@@ -269,15 +265,7 @@ def _json_target(written: str | None) -> Path | None:
 @app.command()
 def clear(
     log: Log,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out",
-            "-o",
-            metavar="OUT.xlsx",
-            help="Where to put the result; else LOG.xlsx is replaced, after a backup beside it.",
-        ),
-    ] = None,
+    out: Out = None,
 ) -> None:
     """Take everything that strapline wrote out of the workbook again; what you wrote stays."""
     from workbook_template.clear import clear_log, cleared_lines
@@ -372,25 +360,8 @@ def rules(
     print_rules(_terminal(), found)
 
 
-addin = typer.Typer(help="Put buttons into a spreadsheet program: they work on the workbook that is open.")
 app.add_typer(addin, name="addin")
-
-
-@addin.callback()
-def _addin() -> None:
-    pass
-
-
-@addin.command("calc")
-def addin_calc(
-    out: Annotated[
-        Path | None, typer.Option("--out", "-o", metavar="FILE.oxt", help="Only write the extension there.")
-    ] = None,
-) -> None:
-    """Install the buttons in LibreOffice Calc; they call this very installation of strapline."""
-    from workbook_template.hosts.calc import add_to_calc
-
-    print(add_to_calc(out))
+app.add_typer(live, name="live")
 
 
 @app.command()
