@@ -79,7 +79,7 @@ class Reading:
     lambda_ratio: Entry[float] | None = None
     timing_trim_deg: Entry[float] | None = None
     fuel_trim_pct: Entry[float] | None = None
-    notes: Entry[str] | None = None
+    notes: tuple[Entry[str], ...] = ()
     places: Mapping[str, Cell] = field(default_factory=dict)
 
     def sign(self, kind: str) -> Sign | None:
@@ -144,7 +144,7 @@ class Run:
     result: Result = Result()
     bank_lambda: Mapping[str, Entry[float]] = field(default_factory=dict)
     reference: bool = False
-    notes: Entry[str] | None = None
+    notes: tuple[Entry[str], ...] = ()
     readings: tuple[Reading, ...] = ()
     places: Mapping[str, Cell] = field(default_factory=dict)
 

@@ -55,6 +55,7 @@ def column_of(sheet: str, key: str) -> Column | None:
     if sheet not in (RUNS, READINGS):
         return None
     columns = layout().sheets[sheet].columns
+    key = "notes" if key.startswith("notes.") else key
     station = key.removeprefix("jets.") if key.startswith("jets.") else ""
     pattern = next((column for column in columns if column.per == "station"), None)
     if sheet == RUNS and station and pattern is not None:

@@ -8,7 +8,7 @@ from datetime import datetime, time, timedelta
 
 from engine_rules.labels import label_key
 from engine_rules.logbook import Cell, Finding
-from workbook_template.found import Line, Record, Sheetful, Value
+from workbook_template.found import Line, Record, Sheetful, Value, put
 from workbook_template.headings import RUNS, column_of
 from workbook_template.read_values import read_date, read_label, read_time
 from workbook_template.shapes_list import run_named
@@ -28,6 +28,13 @@ class LoggedRun:
     cylinders: dict[int, dict[str, Value]] = field(default_factory=dict)
     lines: dict[int, Line] = field(default_factory=dict)
     block: Line | None = None
+    noted: Line | None = None  # the line of its notes, where no record tells of a cylinder
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was written on the whole run, in every column of notes."""
+        found = (value.value for key, value in self.values.items() if key.partition(".")[0] == "notes")
+        return tuple(as_text(value) for value in found if value is not None)
 
 
 @dataclass(slots=True)
@@ -152,7 +159,10 @@ def _merge(run: LoggedRun, record: Record, findings: list[Finding]) -> None:
     for number, row in record.lines.items():
         run.lines.setdefault(number, row)
     line = record.line
-    if line is None or not record.cylinders:
+    if line is None:
+        return
+    if not record.cylinders:
+        run.noted = run.noted or (line if _filled(record, "notes") else None)
         return
     if line.cylinder is None:
         run.block = run.block or line
@@ -166,8 +176,11 @@ def _keep(into: dict[str, Value], key: str, value: Value, what: str, findings: l
     if known is None or known.value is None:
         into[key] = value
         return
+    if key == "notes":
+        put(into, key, value)
+        return
     alike = as_text(value.value).casefold() == as_text(known.value).casefold()
-    if value.value is not None and not alike and key not in ("name", "car", "notes"):
+    if value.value is not None and not alike and key not in ("name", "car"):
         text = f"{what} says '{_short(value)}' here and '{_short(known)}' at {known.cell}, which counts"
         findings.append(Finding(text, value.cell))
 
@@ -251,6 +264,7 @@ def _share_nameless_car(cars: dict[str, LoggedCar]) -> None:
             owner = owners[0]
             record = Record(run.values, run.cylinders)
             lines, block = run.lines, run.block
+            owner.noted = owner.noted or run.noted
             _merge(owner, record, [])
             owner.lines |= lines
             owner.block = owner.block or block

@@ -6,14 +6,24 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from engine_rules.logbook import Cell, Engine, Finding, Logbook, LogbookError
+from engine_rules.notes import read_note
 from workbook_template.book import ReadBook
 from workbook_template.found import Line
 from workbook_template.gathered import readings_table, row_of, runs_table
+from workbook_template.headings import MOST_CYLINDERS
 from workbook_template.hosts.protocol import SheetBlock
-from workbook_template.how_read import Corrections, EngineLine, HowRead, NotRecognised, heading_lines, read_corrections
+from workbook_template.how_read import (
+    HOW_READ,
+    Corrections,
+    EngineLine,
+    HowRead,
+    NotRecognised,
+    heading_lines,
+    read_corrections,
+)
 from workbook_template.joined import LoggedCar, spot_of, values_of
 from workbook_template.layout import layout
-from workbook_template.own_engine import own_parts, own_sheet
+from workbook_template.own_engine import asked_cylinders, cylinders_read, own_parts, own_sheet
 from workbook_template.own_places import OwnPlaces, own_places
 from workbook_template.read_notes import with_notes
 from workbook_template.read_runs import read_readings, read_runs
@@ -32,9 +42,10 @@ def read_own(blocks: Sequence[SheetBlock]) -> tuple[ReadBook, ...]:
     found = recognise(blocks, corrections, parts)
     units = settle_units([run for car in found.cars for run in car.runs])
     _refuse_blank(found, blocks)
-    _refuse_nothing(found, units, corrections)
+    cars = [car for car in found.cars if _tells_of_plugs(car, blocks, corrections)]
+    if not cars:
+        raise _nothing_read(found, units, corrections)
     house = _house(units, found)
-    cars = [car for car in found.cars if any(run.cylinders for run in car.runs)]
     return tuple(_book(car, blocks, found, units, house, corrections) for car in cars)
 
 
@@ -46,21 +57,35 @@ def _refuse_blank(found: Recognised, blocks: Sequence[SheetBlock]) -> None:
         raise LogbookError(f"there is no plug reading yet; the sheet {start.name} says how to begin")
 
 
-def _refuse_nothing(found: Recognised, units: Units, corrections: Corrections) -> None:
-    """Raise NotRecognised where no run, or no cylinder of any, was found."""
-    text = ""
-    if not found.cars:
-        text = (
-            "no log of runs was found in the workbook; name the columns above a row for each run, such as Run, Date, "
-            "Air temp and 'Cyl 1 ring', or copy your log into a new blank workbook"
-        )
-    elif not any(run.cylinders for car in found.cars for run in car.runs):
+def _tells_of_plugs(car: LoggedCar, blocks: Sequence[SheetBlock], corrections: Corrections) -> bool:
+    """True where cells are of cylinders, or where notes are on runs and it is known how many cylinders there are."""
+    if any(run.cylinders for run in car.runs):
+        return True
+    counted = own_sheet(blocks, "engine", car.name) is not None or asked_cylinders(car.name, corrections.answers)[0]
+    return bool(counted) and _has_plug_notes(car)
+
+
+def _has_plug_notes(car: LoggedCar) -> bool:
+    cylinders = range(1, MOST_CYLINDERS + 1)
+    return any(read_note(text, cylinders).signs for run in car.runs for text in run.notes)
+
+
+def _nothing_read(found: Recognised, units: Units, corrections: Corrections) -> NotRecognised:
+    """The refusal where no run, or nothing of the plugs of any, was found."""
+    noted = [car for car in found.cars if not cylinders_read(car) and _has_plug_notes(car)]
+    lines = tuple(asked_cylinders(car.name, corrections.answers)[1] for car in noted)
+    text = (
+        "no log of runs was found in the workbook; name the columns above a row for each run, such as Run, Date, "
+        "Air temp and 'Cyl 1 ring', or copy your log into a new blank workbook"
+    )
+    if found.cars:
         text = (
             "no plug reading of any cylinder was found in the workbook; name the cylinder in the headings, as in "
             "'Cyl 1 ring', or give each cylinder a row of its own"
         )
-    if text:
-        raise NotRecognised(text, _how_read(found, units, (), corrections))
+    if noted:
+        text += f"; where notes tell of the plugs, say how many cylinders there are on the sheet {HOW_READ}"
+    return NotRecognised(text, _how_read(found, units, lines, corrections))
 
 
 def _is_part(block: SheetBlock, blocks: Sequence[SheetBlock]) -> bool:
@@ -121,8 +146,9 @@ def _places(car: LoggedCar, engine: Engine, house: str, blocks: Sequence[SheetBl
 def _lines(car: LoggedCar, engine: Engine) -> Iterable[tuple[tuple[str, int], Line]]:
     for run in car.runs:
         for number in engine.numbers:
-            line = run.lines.get(number) or (run.block if run.lines.keys() <= {number} or not run.lines else None)
-            if line is not None and (number in run.cylinders or line is run.block):
+            block = run.block or run.noted
+            line = run.lines.get(number) or (block if run.lines.keys() <= {number} or not run.lines else None)
+            if line is not None and (number in run.cylinders or line is block):
                 yield (run.name, number), line
 
 

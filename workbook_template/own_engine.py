@@ -11,6 +11,7 @@ from engine_rules.fuel import Ladder
 from engine_rules.labels import label_key
 from engine_rules.logbook import Cell, CylinderPlace, Engine, Finding, LogbookError, Station
 from engine_rules.plugs import Plug, PlugShelf
+from workbook_template.headings import MOST_CYLINDERS
 from workbook_template.hosts.protocol import SheetBlock
 from workbook_template.how_read import EngineLine
 from workbook_template.jets_as_written import FOUR
@@ -22,6 +23,7 @@ from workbook_template.read_values import read_label
 from workbook_template.tables import Table, find_sheet, find_table, is_ditto
 
 LEAST_SETTINGS = 3
+CYLINDERS = "Cylinders"
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,11 +105,31 @@ def own_parts(
     return OwnParts(engine, ladder, shelf, tables, cells, tuple(lines))
 
 
+def cylinders_read(car: LoggedCar) -> list[int]:
+    """The numbers of the cylinders that any run has cells for."""
+    return sorted({number for run in car.runs for number in run.cylinders})
+
+
+def asked_cylinders(car: str, answers: Mapping[str, str]) -> tuple[int, EngineLine]:
+    """How many cylinders the racer said that there are, 0 where nobody did; and the line on which it is asked.
+
+    Raises LogbookError for an answer that is no such number.
+    """
+    heading = f"{car}: {CYLINDERS}" if car else CYLINDERS
+    answer = answers.get(heading.casefold(), "")
+    if answer and not (answer.isdecimal() and 1 <= int(answer) <= MOST_CYLINDERS):
+        raise LogbookError(
+            f"'{answer}' is not a number of cylinders; write one from 1 to {MOST_CYLINDERS}", "How it was read"
+        )
+    question = "how many cylinders are there? No column tells of one, and what the notes say stands for each"
+    return int(answer or 0), EngineLine(CYLINDERS, heading, answer or "not known", question, _sure(answer))
+
+
 def _assumed_engine(
     car: LoggedCar, answers: Mapping[str, str], drawn: Places, lines: list[EngineLine], findings: list[Finding]
 ) -> Engine:
-    numbers = sorted({number for run in car.runs for number in run.cylinders})
     asks = _Asking(answers, lines, car.name)
+    numbers = cylinders_read(car) or list(range(1, asks.cylinders() + 1))
     fuel = asks.word("fuel", "unleaded gasoline", "which fuel does it burn? On alcohol the ring says nothing")
     length = _seen_length(car)
     run_length = asks.word("run_length", length or "long", "short: a pass or a pull; long: minutes at load")
@@ -120,7 +142,7 @@ def _assumed_engine(
     hardware = asks.word("timing_hardware", "none", "can each cylinder's timing be set, and by what?")
     findings.append(
         Finding(
-            f"there is no sheet Engine: {len(numbers)} cylinders were counted in the readings, the rest was taken "
+            f"there is no sheet Engine: {len(numbers)} cylinders were counted or told, the rest was taken "
             "as said on 'How it was read'; answer there, or copy the sheet Engine of a new blank workbook into this one"
         )
     )
@@ -181,6 +203,12 @@ class _Asking:
         self.lines.append(EngineLine(heading, self._named(heading), answer or taken, question, _sure(answer)))
         parts = re.findall(r"\d+", answer)
         return tuple(int(part) for part in (list(parts[0]) if len(parts) == 1 and len(parts[0]) > 2 else parts))
+
+    def cylinders(self) -> int:
+        """How many there are, as answered."""
+        count, line = asked_cylinders(self.car, self.answers)
+        self.lines.append(line)
+        return count
 
     def order(self, numbers: Sequence[int]) -> tuple[int, ...]:
         """The firing order answered; none where it was not, since none is guessed."""

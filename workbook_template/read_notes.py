@@ -36,13 +36,13 @@ def _with_notes(
 ) -> Run:
     said: dict[int, list[Sign]] = {}
     for reading in run.readings:
-        if reading.notes is not None:
-            note = read_note(reading.notes.value, numbers, reading.cylinder, banks)
-            _gather(note, reading.notes.cell, said, findings, left)
-    if run.notes is not None:
-        note = read_note(run.notes.value, numbers, None, banks)
-        _gather(note, run.notes.cell, said, findings, left)
-        run = replace(run, conduct=_conduct(run.conduct, note.conduct, run.notes, findings))
+        for written in reading.notes:
+            note = read_note(written.value, numbers, reading.cylinder, banks)
+            _gather(note, written.cell, said, findings, left)
+    for written in run.notes:
+        note = read_note(written.value, numbers, None, banks)
+        _gather(note, written.cell, said, findings, left)
+        run = replace(run, conduct=_conduct(run.conduct, note.conduct, written, findings))
     if not said:
         return run
     known = {reading.cylinder: reading for reading in run.readings}

@@ -87,6 +87,12 @@ def _entry(row: Row, key: str, read: Callable[[Spot], T]) -> T | None:
     return None if spot is None else read(spot)
 
 
+def _notes(row: Row) -> tuple[Entry[str], ...]:
+    """What every column of notes says; a racer's own sheet may have several."""
+    keys = (key for key in row.table.placed if key.partition(".")[0] == "notes")
+    return tuple(read_text(spot) for spot in map(row.spot, keys) if spot is not None)
+
+
 def _numbers(row: Row, findings: list[Finding]) -> Callable[[str], Entry[float] | None]:
     return lambda key: _entry(row, key, lambda spot: read_number(spot, findings))
 
@@ -110,7 +116,7 @@ def _run(row: Row, name: str, engine: Engine, ladder: Ladder, findings: list[Fin
         result=Result(*map(number, ("et_s", "speed_m_s", "lap_time_s", "power_kw", "weight_kg"))),
         bank_lambda={bank: one for bank, one in lambdas.items() if one is not None},
         reference=reference is not None and reference.value,
-        notes=_entry(row, "notes", read_text),
+        notes=_notes(row),
         places=row.places,
     )
 
@@ -268,7 +274,7 @@ def _reading(row: Row, number: int, shelf: PlugShelf, findings: list[Finding]) -
         lambda_ratio=measured("lambda_ratio"),
         timing_trim_deg=measured("timing_trim_deg"),
         fuel_trim_pct=measured("fuel_trim_pct"),
-        notes=_entry(row, "notes", read_text),
+        notes=_notes(row),
         places=row.places,
     )
 
