@@ -54,7 +54,7 @@ def _said(logbook: Logbook, run: Run) -> Iterator[Worded]:
     for what in ("new_plugs", "clean_cut", "idled_after", "lifted_or_spun"):
         entry: Entry[bool] | None = getattr(conduct, what)
         if entry is not None:
-            noted = run.notes is not None and entry.cell is not None and entry.cell == run.notes.cell
+            noted = entry.cell is not None and any(entry.cell == note.cell for note in run.notes)
             text = f"{what.replace('_', ' ')}: {'yes' if entry.value else 'no'}"
             yield _said_entry(what, entry, entry.value, text + (" (from a note)" if noted else ""))
     if conduct.pull is not None:
