@@ -45,7 +45,8 @@ def of_kind(draft: Draft, source: str, kind: str) -> list[Relationship]:
 
 
 def by_id(draft: Draft, source: str, wanted: str | None) -> Relationship | None:
-    return next((found for found in read(draft, source) if found.id == wanted), None)
+    elements = _elements(draft, source) if draft.has(rels_part(source)) else []
+    return next((_relationship(element, source) for element in elements if element.get("Id", "") == wanted), None)
 
 
 def add(draft: Draft, source: str, kind: str, target: str, *, strict: bool, former: str | None = None) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from lxml import etree
@@ -44,7 +45,8 @@ class WorkbookPart:
 
     def sheets(self) -> list[Sheet]:
         """All sheets in the book's order; raises PackageRefused where one leads nowhere."""
-        return [self._sheet(element) for element in self.sheet_elements()]
+        related = {found.id: found for found in reversed(relationships.read(self.draft, self.part))}
+        return [self._sheet(element, related) for element in self.sheet_elements()]
 
     def sheet(self, name: str) -> Sheet | None:
         return next((sheet for sheet in self.sheets() if sheet.name.lower() == name.lower()), None)
@@ -153,11 +155,11 @@ class WorkbookPart:
         if calculation.get("calcMode") != "manual":
             calculation.set("fullCalcOnLoad", "1")
 
-    def _sheet(self, element: etree._Element) -> Sheet:
+    def _sheet(self, element: etree._Element, related: Mapping[str, relationships.Relationship]) -> Sheet:
         name = element.get("name", "")
         if name in self._released:
             return Sheet(name, "released", "", "")
-        found = relationships.by_id(self.draft, self.part, element.get(markup.related(self.root)))
+        found = related.get(element.get(markup.related(self.root), ""))
         if not name or found is None or found.external:
             raise PackageRefused(f"sheet '{name}' is listed but leads to no part of the file; {_SAVE_AGAIN}")
         if not self.draft.has(found.part):
