@@ -9,7 +9,7 @@ from engine_rules.note_clauses import Clause
 from engine_rules.note_context import strangers
 from engine_rules.note_meaning import topic_at
 from engine_rules.note_scope import Scope
-from engine_rules.note_words import Item
+from engine_rules.note_words import Item, lexicon
 
 # How the reasons of [[ask]] begin that a clause can make needless.
 CHANGES, HEAT, TWINS, COLOUR = "may be jets or degrees", "may be heat", "may be rubber", "may be fuel or heat"
@@ -48,6 +48,9 @@ def open_questions(clause: Clause, scope: Scope, told: Told) -> Iterator[tuple[i
     for at, item in enumerate(clause.items):
         if item.tag == "ask" and at not in scope.dead | scope.denied and not _is_clear(clause, at, told):
             yield item.start, item.end, item.value
+    bare = told.of_plugs and not told.kinds and all(item.tag in ("part", "empty", "place") for item in clause.items)
+    if bare and any(item.value == "threads" for item in clause.items):
+        yield *clause.span(), lexicon().table["height"]
     if told.of_plugs and not told.kinds and _is_damage(clause, scope, told):
         yield *clause.span(), DAMAGE
 

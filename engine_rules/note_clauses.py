@@ -78,11 +78,18 @@ def sentences_of(text: str, layout: Layout) -> list[list[Clause]]:
 
 
 def _named_twice(items: Sequence[Item]) -> Iterator[Item]:
-    """Items without the vague name of cylinders that are listed beside it: 'rear pair 7 & 8', '1 and 2 (front two)'."""
+    """Items without a vague name of cylinders that are listed beside it.
+
+    'rear pair 7 & 8', '1 and 2 (front two)', 'all of the odds'.
+    """
     unplaced = lexicon().table["unplaced"]
     for at, item in enumerate(items):
         vague = item.tag == "ask" and item.value in (unplaced, VAGUE)
         beside = [one for one in (*items[max(at - 2, 0) : at], *items[at + 1 : at + 3]) if one.tag == "place"]
+        behind = [one for one in items[at + 1 : at + 4] if one.value not in ("of", *SMALL)]
+        of_all = item.tag == "place" and item.value.kind == "all" and behind[:1] and behind[0].tag == "place"
+        if of_all and behind[0].value.kind == "listed":
+            continue
         if not (vague and any(one.value.kind == "listed" for one in beside)):
             yield item
 
@@ -233,7 +240,9 @@ def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, obj
     mark = mark_at(tokens, at)
     longest = max(one[1] for one in (count, place, phrase, mark, (None, at)) if one is not None)
     if mark is not None and mark[1] == longest:
-        return ("sign", ("strap_mark", mark[0]), longest) if mark[0] else ("ask", lexicon().table["height"], longest)
+        if not mark[0]:
+            return ("empty", "toward", longest) if mark[0] == "" else ("ask", lexicon().table["height"], longest)
+        return "sign", ("strap_mark", mark[0]), longest
     if phrase is not None and phrase[1] == longest:
         if phrase[0].tag != "place":
             return phrase[0].tag, phrase[0].value or " ".join(phrase[0].words), phrase[1]
@@ -243,6 +252,8 @@ def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, obj
             return "empty", "one", phrase[1]
         if phrase[0].words[0] == "any" and layout.own is not None:
             return "empty", "any", phrase[1]
+        if phrase[0].words == ("all",) and at and tokens[at - 1].text in ("is", "was", "its"):
+            return "empty", "all", phrase[1]
         named = layout.named(phrase[0].value)
         return ("place", named, phrase[1]) if named else ("ask", lexicon().table["unplaced"], phrase[1])
     if count is not None and (place is None or count[1] >= place[1]):

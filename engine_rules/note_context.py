@@ -24,6 +24,8 @@ DANGER = frozenset(
 """The signs that close every way to more heat: a doubt does not drop them."""
 
 
+OF_GRAINS = (("porcelain", "oily"), ("porcelain", "wet"), ("also_seen", "rubber bits"))
+LEADING = ("the", "a", "an", "on", "in", "of", "at", "for", "from", "my", "his")
 OF_PLUGS = ("threads", "shell_ring")
 BLACK = (("specks", "few black"), ("specks", "many black"))
 
@@ -60,7 +62,7 @@ def strangers(items: Sequence[Item]) -> int:
 
 def beside_stranger(clause: Clause, meant: Meant) -> bool:
     """True where the word is said of an unknown one right behind it, with no part of a plug named: 'silver bullet'."""
-    behind = [item for item in clause.items[meant.at + 1 :] if item.value not in ("the", "a", "an")]
+    behind = [item for item in clause.items[meant.at + 1 :] if item.value not in LEADING]
     return bool(behind) and behind[0].tag == "unknown" and not clause.has("part")
 
 
@@ -76,6 +78,8 @@ def of_another_thing(items: Sequence[Item], meant: Meant) -> bool:
         return True
     for item in items[meant.at + 1 :]:
         if item.tag == "harmless" or (item.tag == "conduct" and item.value[0] == "new_plugs"):
+            return True
+        if item.tag == "sign" and item.value in OF_GRAINS and items[meant.at + 1].value == "of":
             return True
         if item.tag not in ("empty", "adjective", "unknown") or item.value in ("from", "and", "so"):
             return False

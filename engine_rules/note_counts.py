@@ -25,6 +25,7 @@ BETWEEN = (
     "clean",
     "nice",
 )
+MOST_TOLD_APART = 4.0  # threads; four or five are both 'more'
 WIDE = ("wide", "thick", "width")
 EIGHTHS = (0.5, 0.75, 0.875)
 PARTS = {"half": 0.5, "quarter": 0.25, "couple": 2.0}
@@ -58,7 +59,7 @@ def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
         return None
     amount, behind, open_ended = read
     fraction = behind == at + 3 and tokens[at + 1].text == "/"
-    if behind == at + 3 and not fraction and (_text(tokens, at - 1) in THREADS or _text(tokens, at - 2) in THREADS):
+    if behind > at + 1 and not fraction and any(token.text in THREADS for token in tokens[max(at - 2, 0) : at]):
         return Count(amount, "threads"), behind
     unit_at = behind
     while unit_at < len(tokens) and tokens[unit_at].text in BETWEEN:
@@ -67,7 +68,8 @@ def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
         return (Count(amount, ""), behind) if fraction and amount in EIGHTHS else None
     unit, decimal = tokens[unit_at].text, "." in tokens[at].text
     if unit in THREADS:
-        return Count(amount, "threads", open_ended, _text(tokens, at + 1) == "or"), unit_at + 1
+        either = _text(tokens, at + 1) == "or" and amount < MOST_TOLD_APART
+        return Count(amount, "threads", open_ended, either), unit_at + 1
     if unit in TURNS and amount > MOST_TURNS:
         return None
     if unit in TURNS:

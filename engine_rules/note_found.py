@@ -86,6 +86,8 @@ class Found:
 
     def _except(self, kind: str) -> None:
         """'all with a thin ring, mark at the bend, except 3: wide ring': the thin ring is not said of 3."""
+        if self.own_row:
+            return
         for at in range(self.sentence_at, len(self.seen)):
             one = self.seen[at]
             cylinders = one.place.cylinders if one.place else frozenset(self.layout.cylinders)

@@ -18,6 +18,7 @@ from engine_rules.note_words import Item
 
 SAME = ("same", "same as", "same w/", "like", "look like", "looks like", "similar", "identical", "ditto")
 AGAIN = (*SAME, "too", "also", "likewise", "as well")
+NOR = ("doesnt", "dont", "didnt", "isnt", "arent", "wasnt", "werent", "hasnt", "havent", "does not", "do not", "not")
 AUXILIARY = ("is", "are", "was", "were", "does", "do", "did", "has", "had", "have")
 BLACK = ("few black", "many black")
 DOUBTED = "is doubted, and counts until you say otherwise: write it in the columns"
@@ -66,7 +67,7 @@ class LookBack:
         if self.first_sight and self._corrects(clause, scope, found):
             self._withdraw([one for one in last if one.sure == "doubted" or not is_danger(one.meant)], clause)
             return
-        if withdraws(clause) and not any(is_danger(one) for one in found):
+        if withdraws(clause) and not any(is_danger(one) and one.at not in scope.denied for one in found):
             self._withdraw([one for one in last if one.what in DANGER], clause)
             return
         denied = {(one.kind, one.word) for one in found if one.at in scope.denied}
@@ -154,9 +155,11 @@ class LookBack:
         """'5 isnt lean, 7 is' and 'so is 4': what the clause before said or denied is said of this cylinder."""
         items = clause.items
         tags = {item.tag for item in items}
-        if found or not tags <= {"place", "empty", "link"} or not any(item.value in AUXILIARY for item in items):
+        isnt = items[-1].tag == "negations" and items[-1].value in NOR
+        if found or not tags <= {"place", "empty", "link", "negations"} or ("negations" in tags and not isnt):
             return
+        said = [replace(one, word="none") for one in self.said if one.word in BLACK] if isnt else self.said
         for item in items:
-            if item.tag == "place" and any(one.kind != "good" for one in self.said):
+            if item.tag == "place" and (isnt or any(one.value in AUXILIARY for one in items)):
                 place = self.where.settled(item.value)
-                self.found.seen += [Seen(one, place, item.start, item.end, self.found.count) for one in self.said]
+                self.found.seen += [Seen(one, place, item.start, item.end, self.found.count) for one in said]

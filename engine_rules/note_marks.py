@@ -13,6 +13,7 @@ SAID = {
     ("bend", "short"): "short of bend",
     ("bend", "at"): "at bend",
     ("bend", "past"): "past bend",
+    ("weld", "toward"): "",
     ("weld", "short"): "near weld",
     ("weld", "at"): "at weld",
     ("weld", "past"): "at weld",
@@ -60,7 +61,8 @@ def _measures(tokens: Sequence[Token], at: int, start: int) -> bool:
     if at > start and tokens[at].text in UNITS:
         return tokens[at - 1].number is not None
     if at == start:
-        return tokens[at].number is not None and at + 1 < len(tokens) and tokens[at + 1].text in UNITS
+        behind = [token.text for token in tokens[at + 1 : at + 4]]
+        return tokens[at].number is not None and bool({*behind[:1]} & {*UNITS} or {*behind[2:]} & {*ROUND})
     return tokens[at].number is not None or tokens[at].text == "/"
 
 

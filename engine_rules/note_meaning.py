@@ -109,6 +109,10 @@ def _of_nearest_part(items: Sequence[Item], at: int, topic: str | None, placed: 
         table = {part: sign for part, sign in table.items() if part != "ring"}
     if table.get("ring") == "ring: wide" and any(one.tag == "count" and one.value.unit == "mm" for one in items):
         return None
+    if table.get("centre") == "centre_wire: sharp" and any(
+        one.tag == "adjective" and "softening" in one.value.get("centre", "") for one in items
+    ):
+        return None
     if "last" in table and _closes(items, at):
         return _sign(table["last"], at)
     if "placed" in table:
@@ -135,11 +139,13 @@ def _closes(items: Sequence[Item], at: int) -> bool:
         return False
     behind = [item for item in items[at + 1 :] if item.tag not in ("now", "past", "empty")]
     before = items[at - 1] if at else None
-    return not behind and before is not None and (before.tag in ("place", "nearly") or before.value in IS)
+    if before is None:
+        return not behind and any(item.tag in ("now", "past") for item in items)
+    return not behind and (before.tag in ("place", "nearly") or before.value in IS)
 
 
 def _counted(items: Sequence[Item], at: int, count: Count, topic: str | None) -> Meant | None:
-    parts = {str(item.value) for item in items if item.tag == "part"} or {topic or ""}
+    parts = {str(item.value) for item in items if item.tag == "part"} or {topic_at(items, at, topic) or ""}
     if count.unit == "threads":
         return _threads(count, at)
     if count.unit == "" and "shell" in parts:
@@ -199,6 +205,9 @@ def none_said(items: Sequence[Item], topic: str | None) -> Meant | None:
     for at, item in enumerate(items):
         if item.tag != "negations" or item.value in NOT:
             continue
+        soot = any(one.tag == "sign" and one.value == ("porcelain", "sooty") for one in items[at + 1 : at + 3])
+        if soot and any(one.tag == "part" and one.value == "shell" for one in items):
+            return Meant("shell_ring", "none", at)
         behind = [one for one in items[at + 1 :] if one.value not in HUES]
         named = str(behind[0].value) if behind and behind[0].tag == "part" else None
         before = topic_at(items, at, topic)

@@ -26,7 +26,7 @@ LEADING = {
     "time": THIS,
     "of": ("out", "side", "end", "all", "both", "each"),
     "at": ("look", "looked", "looking", "peeked"),
-    "about": ("sure", "worried", "concerned", "idea"),
+    "about": ("sure", "worried", "concerned", "idea", "unsure", "question", "wonder", "wondering", "doubt"),
 }
 HAS = ("has", "had", "is", "was", "looks", "shows", "got", "gets", "also", "too")
 

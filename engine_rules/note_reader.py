@@ -25,12 +25,14 @@ from engine_rules.note_lookback import BLACK, DOUBTED, WITHDRAWN, LookBack
 from engine_rules.note_meaning import Meant, amount_alone, furthest, meanings, none_said, topic_at, with_amounts
 from engine_rules.note_places import Place
 from engine_rules.note_scope import Scope, Standing, scope_of
+from engine_rules.note_specks import BRIGHT, FEW_BLACK
 from engine_rules.note_where import Whereabouts
 from engine_rules.note_withdrawn import CAUSES, at_first_sight, withdraws
 from engine_rules.note_words import Item, lexicon
 
 COUNTED = ("strap_mark", "threads", "shell_ring")
 ONE_PLUGS = (("also_seen", "strap melted"), ("porcelain", "cracked"))
+OURS = ("ours", "mine", "our", "my", "we", "us", "i")
 UNSETTLED = "is not settled: write in the columns what you see"
 ELSEWHERE = "may be meant of the plugs or of something else: write it in the columns"
 
@@ -47,6 +49,8 @@ class NoteReader:
     specks_named: bool = False
     topic: str | None = None
     standing: Standing = field(default_factory=Standing)
+    instead: bool = False
+    of_others: bool = False
     heads: bool = False
     led: bool = False
 
@@ -57,7 +61,7 @@ class NoteReader:
         """
         # 'odds: thin line. evens: wide'
         self.topic = self.topic if clauses[0].items[0].tag == "place" else None
-        self.standing = Standing()
+        self.standing, self.of_others = Standing(), False
         self.found.begin_sentence()
         self.where.begin(self.heads or (self.led and _of_one_plug(clauses[0])))
         self.heads = all(item.tag in ("place", "empty", "colon") for clause in clauses for item in clause.items)
@@ -67,6 +71,7 @@ class NoteReader:
             if behind is not None and _is_over(clause, behind):
                 self.where.places(clause, set())
                 continue
+            self.instead = any(_is_instead(one) for one in (clause, behind) if one is not None)
             before = self._gathered()
             self._clause(clause, harmless, own_run)
             own_run = False
@@ -90,7 +95,9 @@ class NoteReader:
         everything = with_amounts(
             items, [*meanings(items, self.topic, self.found.own_row or clause.has("place")), *self._spoken_short(items)]
         )
-        found = [] if of_others(clause) else [one for one in everything if one.at not in scope.dead]
+        found = [one for one in everything if one.at not in scope.dead]
+        if self._tells_of_others(clause, scope, found):
+            found = []
         of_plugs = speaks_of_plugs(clause, self.found.own_row, self.where.carried is not None)
         named = everything or (clause.question and clause.has("part", "adjective"))
         if scope.undecided and of_plugs and named and not found:
@@ -109,6 +116,17 @@ class NoteReader:
         self.found.last_at = clause.span()[0]
         self.specks_named = any(one.kind == "specks" for one in everything) or (self.specks_named and not everything)
 
+    def _tells_of_others(self, clause: Clause, scope: Scope, found: Sequence[Meant]) -> bool:
+        """True where another engine is spoken of, or still is: 'his motor blew up, aluminum everywhere'."""
+        if of_others(clause):
+            self.of_others = clause.has("broke", "sign", "adjective")
+            return True
+        still = self.of_others and not clause.has("place", "part", "now")
+        self.of_others = still and not any(item.value in OURS for item in clause.items)
+        if self.of_others and any(is_danger(one) and one.at not in scope.denied for one in found):
+            self.found.ask(*clause.span(), ELSEWHERE)
+        return self.of_others
+
     def _spoken_short(self, items: Sequence[Item]) -> Iterator[Meant]:
         """'lots on 5' and 'none on 1-4', which speak of what was named before."""
         none = none_said(items, self.topic)
@@ -120,10 +138,9 @@ class NoteReader:
             item.tag in ("sign", "adjective", "part", "count", "unknown") for item in items
         ):
             return
-        short = amount_alone(items)
+        short = next((at for at, item in enumerate(items) if item.tag in ("amount", "number")), None)
         if short is not None and any(item.tag == "place" for item in items):
-            at = next(at for at, item in enumerate(items) if item.tag == "amount")
-            yield Meant(*short, at)
+            yield Meant(*(amount_alone(items) or FEW_BLACK), short)
         if none is None and any(item.tag == "ends" for item in items):
             yield Meant("specks", "none", 0)
 
@@ -141,6 +158,8 @@ class NoteReader:
         item = clause.items[meant.at]
         either = (one_of_two(clause.items) or (item.tag == "count" and item.value.either)) and not denied
         unknown = not denied and any(place is not None and place.kind == "unknown" for place in places)
+        if meant.kind == "good" and unknown:
+            return
         if not danger and (scope.undecided or either or unknown):
             self.found.ask(*clause.span(), UNSETTLED)
             return
@@ -157,7 +176,7 @@ class NoteReader:
         if meant.at not in scope.denied and (meant.at not in scope.denied_far or is_danger(meant)):
             return meant
         if meant.kind == "specks" and meant.word in BLACK:
-            return replace(meant, word="none")
+            return None if meant.at in scope.contrasted and self.instead else replace(meant, word="none")
         return meant if meant.kind in ("ring", "shell_ring") and meant.word == "none" else None
 
     def _says_nothing(self, clause: Clause, scope: Scope, meant: Meant, places: Sequence[Place | None]) -> bool:
@@ -241,6 +260,11 @@ def _of_one_plug(clause: Clause) -> bool:
     """True where a sentence goes on about the plug of the one before: 'strap burned off', 'no plug like it'."""
     told = [item.value for item in clause.items if item.tag in ("part", "sign", "adjective")]
     return bool(told) and told[0] in ("strap", "porcelain", "centre", "plug", *ONE_PLUGS)
+
+
+def _is_instead(clause: Clause) -> bool:
+    """True for the 'silver' of 'not pepper, silver' and the 'tire rubber' of 'tire rubber, not pepper'."""
+    return any(item.tag == "sign" and (item.value == BRIGHT or item.value[1] in CAUSES) for item in clause.items)
 
 
 def _is_over(clause: Clause, behind: Clause) -> bool:

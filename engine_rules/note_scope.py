@@ -29,10 +29,12 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class Scope:
-    """By place in the clause: `dead` items speak of another time or of a wish; `denied` ones are negated."""
+    """By place in the clause: `dead` items speak of another time or of a wish; `denied` ones are negated, of which
+    `contrasted` ones by 'not', as beside what is there instead."""
 
     dead: frozenset[int]
     denied: frozenset[int]
+    contrasted: frozenset[int]
     denied_far: frozenset[int]
     nearly: frozenset[int]
     hedged: bool
@@ -52,6 +54,7 @@ def scope_of(clause: Clause, standing: Standing, own_run: bool) -> Scope:
     return Scope(
         dead=_dead(items, standing, own_run),
         denied=denied,
+        contrasted=frozenset(at for at in denied if at and items[at - 1].value in ("not", "isnt", "wasnt", "arent")),
         denied_far=far,
         nearly=frozenset(at + 1 for at, item in enumerate(items) if item.tag == "nearly"),
         hedged=any(item.tag == "hedges" or (item.tag == "amount" and item.value == "few") for item in items),
@@ -69,7 +72,9 @@ def _dead(items: tuple[Item, ...], standing: Standing, own_run: bool) -> frozens
     now_at = next((at for at, item in enumerate(items) if item.tag == "now"), None)
     dead: set[int] = set()
     if past_at or standing.past:
-        end = now_at if now_at is not None and now_at > 0 else 0 if now_at == 0 else len(items)
+        end = len(items) if now_at is None else now_at if past_at else 0
+        if past_at and now_at == past_at[-1] + 1 and now_at == len(items) - 1:
+            end = 0  # 'right in Q2 now'
         # 'glazed after the fuel of last week', 'new plugs since the old ones were oily'
         last = past_at[0] if past_at else 1
         begin = max((at for at in range(1, min(last + 1, end)) if items[at].value in SINCE), default=0)
@@ -105,7 +110,7 @@ def _tells_time(items: tuple[Item, ...], at: int, own_run: bool) -> bool:
     last = items[at - 1] if at else None
     return not (
         (before and before[-1].tag in ("beside", "compared"))
-        or (last is not None and last.value in ("as", "like", "from"))
+        or (last is not None and last.value in ("as", "like", "from", "for"))
     )
 
 
@@ -124,8 +129,8 @@ def _denied(items: tuple[Item, ...]) -> tuple[frozenset[int], frozenset[int]]:
         elif since is not None:
             since += 1 if item.tag not in SKIPPED else 0
     ends = [at for at, item in enumerate(items) if item.tag == "ends" or _gone(items, at)]
-    if _ends_in_none(items):
-        ends.append(len(items) - 1)
+    none_at = _ends_in_none(items)
+    ends += [] if none_at is None else [none_at]
     for end in ends:
         before = [at for at in range(end) if items[at].tag in ("sign", "adjective")]
         denied.update(before[-1:])
@@ -147,10 +152,12 @@ def _gone(items: tuple[Item, ...], at: int) -> bool:
     return before[-1].tag == "sign" and before[-1].value[0] in ("specks", "porcelain")
 
 
-def _ends_in_none(items: tuple[Item, ...]) -> bool:
-    """True for 'pepper: none'."""
-    before = [item for item in items[:-1] if item.tag not in ("empty", "colon")]
-    return items[-1].value in NONE and bool(before) and before[-1].tag in ("sign", "adjective")
+def _ends_in_none(items: tuple[Item, ...]) -> int | None:
+    """Where the 'none' of 'pepper: none' and 'specks none anywhere' stands."""
+    at = next((at for at in range(len(items) - 1, 0, -1) if items[at].tag not in ("place", "empty", "now")), 0)
+    before = [item for item in items[:at] if item.tag not in ("empty", "colon", "place")]
+    told = bool(before) and before[-1].tag in ("sign", "adjective")
+    return at if told and items[at].value in NONE and not any(one.tag == "place" for one in items[:at]) else None
 
 
 def _carried(items: tuple[Item, ...], at: int, item: Item) -> int | None:

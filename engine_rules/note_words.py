@@ -24,7 +24,7 @@ NUMBER_WORDS = {
 COUNT_WORDS = frozenset((*NUMBER_WORDS, "couple", "some", "few", "bit", "little"))
 ARTICLES = frozenset(("the", "a", "an"))
 _PIECE = re.compile(
-    r"(?<![^\W\d_])\d*\.\d+|\d+(?:st|nd|rd|th)\b|\d+|\bw/o?(?![^\W\d_])"
+    r"(?<![^\W\d_])\d*\.\d+|\d+,\d+(?= ?mm)|\d+(?:st|nd|rd|th)\b|\d+|\bw/o?(?![^\W\d_])"
     r"|[^\W\d_]+(?:['’][^\W\d_]+)*|\n|\.{2,}|[^\w\s]",
     re.IGNORECASE,
 )
@@ -32,6 +32,7 @@ _DASHES = str.maketrans("−–—’`", "---''")
 VOWELS = frozenset("aeiou")
 TELLING = ("sign", "part", "adjective", "ask_sign", "place", "grain")
 SHORTEST_MENDED = 5
+SHORTEST_BEGUN = 4
 LONG = 9
 
 
@@ -126,7 +127,8 @@ def _undoubled(word: str) -> str:
 
 
 def _consonants(word: str) -> str:
-    return "".join(letter for letter in word if letter not in VOWELS)
+    """What is left of a word where its vowels are dropped, and the c of ck."""
+    return "".join(letter for letter in word.replace("ck", "k") if letter not in VOWELS)
 
 
 def _phrases(table: Mapping[str, Any]) -> Iterator[Phrase]:
@@ -179,10 +181,10 @@ def _of_columns() -> Iterator[Phrase]:
 
 
 def _all(phrases: Sequence[str], tag: str, value: Any) -> Iterator[Phrase]:
-    """The phrases; 'used|old plugs|set' is four of them, and 'new plugs|' may lack its last word."""
+    """The phrases; 'used|old plugs|set' is four of them, 'new plugs|' may lack its last word, and _ joins words."""
     for phrase in phrases:
         for choice in product(*(part.split("|") for part in phrase.split())):
-            words = tuple(word for word in choice if word and word not in ARTICLES)
+            words = tuple(word for part in choice for word in part.split("_") if word and word not in ARTICLES)
             yield Phrase(words or choice, tag, value)
 
 
@@ -190,7 +192,8 @@ def pieces(text: str) -> list[Token]:
     """The words, numbers and marks of a text, in lower case, without apostrophes; spelling as it is."""
     found = []
     for match in _PIECE.finditer(text.translate(_DASHES)):
-        found.append(Token(match[0].lower().replace("'", ""), match.start(), match.end()))
+        text = match[0].lower().replace("'", "")
+        found.append(Token(text.replace(",", ".") if len(text) > 1 else text, match.start(), match.end()))
     return [one for one in found if one.text]
 
 
@@ -201,29 +204,44 @@ def tokens_of(text: str) -> list[Token]:
 
 @lru_cache(maxsize=20_000)
 def _mend(word: str) -> str:
-    """A long word within one edit (two for nine letters and more) of exactly one word of the lexicon, as that word."""
+    """A word of the lexicon in place of its plural, of what has letters twice, too few, or one wrong in a long word."""
     known = lexicon()
     if word in known.spellings:
         return known.spellings[word]
     if word not in known.single and word not in _left_as_written():
         # 'straps', 'tannn'
-        for plain in (word.removesuffix("s"), _undoubled(word)):
-            if len(plain) > 2 and plain in known.alone:
-                return plain
+        plural, typed_twice = word.removesuffix("s"), _undoubled(word)
+        if len(plural) > 3 and plural in known.single and word not in known.vocabulary:
+            return plural
+        if len(typed_twice) > 2 and typed_twice in known.alone:
+            return typed_twice
     if len(word) > 2 and word.isalpha() and word not in known.vocabulary and not VOWELS & set(word):
-        return known.clipped.get(word) or known.clipped.get(_undoubled(word), word)
-    if len(word) < SHORTEST_MENDED or not word.isalpha() or word in known.vocabulary or word in _left_as_written():
+        bare = word.replace("ck", "k")
+        return known.clipped.get(bare) or known.clipped.get(_undoubled(bare), word)
+    if len(word) < SHORTEST_BEGUN or not word.isalpha() or word in known.vocabulary or word in _left_as_written():
         return word
-    near = process.extract(word, known.mended, scorer=OSA.distance, score_cutoff=2, limit=4)
+    return _near(word) or _begun(word) or word
+
+
+def _near(word: str) -> str | None:
+    """The word of the lexicon that stands within one or two edits, where one alone or one meaning does."""
+    if len(word) < SHORTEST_MENDED:
+        return None
+    near = process.extract(word, lexicon().mended, scorer=OSA.distance, score_cutoff=2, limit=4)
     good = [
         (distance, meant)
         for meant, distance, _ in near
         if meant[0] == word[0] and distance <= (2 if len(meant) >= LONG else 1)
     ]
     best = min(good, default=None)
-    if best is None or len({_alone(meant) for distance, meant in good if distance == best[0]}) > 1:
-        return word
-    return best[1]
+    one = best is not None and len({_alone(meant) for distance, meant in good if distance == best[0]}) == 1
+    return best[1] if best is not None and one else None
+
+
+def _begun(word: str) -> str | None:
+    """The word that 'blist' and 'insul' begin, where all that they begin mean the same."""
+    begun = sorted(one for one in lexicon().alone if one.startswith(word))
+    return begun[0] if len({_alone(one) for one in begun}) == 1 else None
 
 
 def _alone(word: str) -> str:
