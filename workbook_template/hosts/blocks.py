@@ -18,9 +18,13 @@ from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum
 
 from engine_rules.logbook import LogbookError
 from workbook_template.hosts.protocol import CellError, CellValue, SheetBlock
+from workbook_template.hosts.stray_cells import rows_near, sheet_names
+from workbook_template.package import PackageRefused
 
 MOST_CELLS = 5_000_000
+MOST_BLANK_ROWS = 5000  # in a row, before the sheet is read cell by cell instead
 MOST_FAST_BYTES = 2**28
+MOST_LIST_BYTES = 2**20
 _ERROR_CODES = frozenset(
     ("#NULL!", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!", "#N/A", "#GETTING_DATA", "#SPILL!", "#CALC!")
 )
@@ -33,6 +37,8 @@ def blocks_from_file(path: Path | str) -> tuple[SheetBlock, ...]:
         return _read_file(Path(path))
     except LogbookError:
         raise
+    except PackageRefused as refused:
+        raise LogbookError(f"{name}: {refused.reason}") from refused
     except FileNotFoundError:
         raise LogbookError(f"there is no file {name}; check the name and the folder") from None
     except PermissionError:
@@ -49,6 +55,8 @@ def blocks_from_file(path: Path | str) -> tuple[SheetBlock, ...]:
 
 
 def _read_file(path: Path) -> tuple[SheetBlock, ...]:
+    if _has_escaped_names(path):
+        return tuple(_near_block(path, name) for name in sheet_names(path))
     if may_read_fast(path):
         try:
             return _read_fast(path)
@@ -60,9 +68,30 @@ def _read_file(path: Path) -> tuple[SheetBlock, ...]:
 def _read_careful(path: Path) -> tuple[SheetBlock, ...]:
     book = openpyxl.load_workbook(path, read_only=True, data_only=True)
     try:
-        return tuple(block_of_rows(sheet.title, _rows(sheet)) for sheet in book.worksheets)
+        return tuple(_careful_block(path, sheet) for sheet in book.worksheets)
     finally:
         book.close()
+
+
+def _careful_block(path: Path, sheet: ReadOnlyWorksheet) -> SheetBlock:
+    try:
+        return block_of_rows(sheet.title, _rows(sheet))
+    except _TooLarge:
+        return _near_block(path, sheet.title)
+
+
+def _near_block(path: Path, name: str) -> SheetBlock:
+    rows = rows_near(path, name)
+    if rows is None:
+        raise _TooLarge(name)
+    return block_of_rows(name, rows)
+
+
+def _has_escaped_names(path: Path) -> bool:
+    """True where a part is led to by a name with a percent sign in it, which the libraries do not undo."""
+    with zipfile.ZipFile(path) as package:
+        lists = [member for member in package.infolist() if _BOOK_LIST.search(member.filename)]
+        return any(b"%" in package.read(member) for member in lists if member.file_size < MOST_LIST_BYTES)
 
 
 def _read_fast(path: Path) -> tuple[SheetBlock, ...]:
@@ -87,6 +116,7 @@ def may_read_fast(path: Path) -> bool:
         return all(_is_plain(package.read(member)) for member in sheets)
 
 
+_BOOK_LIST = re.compile(r"_rels/workbook[^/]*[.]rels$", re.IGNORECASE)
 _SHEET_PART = re.compile(r"worksheets/[^/]*[.]xml$", re.IGNORECASE)
 _ROW = re.compile(rb"<row\b[^>]*?\br=\"(\d+)\"")
 _FAR_COLUMN = re.compile(rb"r=\"([A-Z]{2,})\d")
@@ -115,11 +145,12 @@ def block_from_sheet(sheet: Worksheet, to_row: int | None = None) -> SheetBlock:
 def _rows(sheet: ReadOnlyWorksheet) -> Iterable[Sequence[object]]:
     # The dimension that a file claims may be wrong or huge; without it rows are as long as they are.
     sheet.reset_dimensions()
-    seen = 0
+    seen = blank = 0
     for row in sheet.iter_rows(values_only=True):  # type: ignore[misc]
         seen += max(len(row), 1)
-        if seen > MOST_CELLS:
-            raise _too_large(sheet.title)
+        blank = 0 if row else blank + 1
+        if seen > MOST_CELLS or blank > MOST_BLANK_ROWS:
+            raise _TooLarge(sheet.title)
         yield row
 
 
@@ -131,14 +162,14 @@ def block_of_rows(name: str, rows: Iterable[Sequence[object]]) -> SheetBlock:
         values.pop()
     width = max((_used(row) for row in values), default=0)
     if len(values) * width > MOST_CELLS:
-        raise _too_large(name)
+        raise _TooLarge(name)
     return SheetBlock(name, 1, 1, tuple(tuple(row[:width] + [None] * (width - len(row))) for row in values))
 
 
-def _too_large(name: str) -> LogbookError:
-    return LogbookError(
-        f"the sheet claims more than {MOST_CELLS:,} cells; delete what is empty past your data and save again", name
-    )
+class _TooLarge(LogbookError):
+    def __init__(self, sheet: str) -> None:
+        text = f"the sheet claims more than {MOST_CELLS:,} cells; delete what is empty past your data and save again"
+        super().__init__(text, sheet)
 
 
 def _used(row: Sequence[CellValue]) -> int:

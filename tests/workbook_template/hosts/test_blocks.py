@@ -58,3 +58,20 @@ def test_a_broken_workbook_leads_to_one_sentence_at_most(path: Path) -> None:
         blocks_from_file(path)
     except LogbookError as refused:
         assert "\n" not in str(refused)
+
+
+def test_a_few_cells_typed_far_off_do_not_stand_in_the_way(tmp_path: Path) -> None:
+    path = tmp_path / "stray.xlsx"
+    book = openpyxl.Workbook()
+    sheet = book.worksheets[0]
+    sheet.append(["Run", "ET"])
+    sheet.append([1, "10.4"])
+    sheet.cell(1_048_576, 3, "oops")
+    sheet.cell(2, 16_384, "#N/A")
+    book.save(path)
+    assert blocks_from_file(path)[0].rows == (("Run", "ET"), (1.0, "10.4"))
+    for row in range(60_000, 60_200):
+        sheet.cell(row, 300, "much")
+    book.save(path)
+    with pytest.raises(LogbookError, match="Sheet: the sheet claims more than"):
+        blocks_from_file(path)
