@@ -78,7 +78,7 @@ def tokens(written: str) -> tuple[str, ...]:
 @lru_cache(maxsize=REMEMBERED)
 def generalised(written: str) -> str:
     """A heading with its cylinder left open, so that those of one kind are one: 'Cyl n ring' for each 'Cyl 3 ring'."""
-    cylinder, _ = _split_cylinder(tokens(written))
+    cylinder = cylinder_in(written)
     if cylinder is None:
         return " ".join(written.split())
     return " ".join(re.sub(rf"(?<!\d){cylinder}(?!\d)", "n", written, count=1).split())
@@ -261,7 +261,8 @@ def _named(words: Sequence[str], units: Sequence[str]) -> Iterator[Meaning]:
             if written_unit and unit is None:
                 continue
             if unit is None and not written_unit:
-                unit = _unit_of(sheet, key, (" ".join(words),))  # a heading may be a unit itself, such as 'mph'
+                # A heading may be a unit itself, such as 'mph', or end with one, such as 'peak hp'.
+                unit = _unit_of(sheet, key, (" ".join(words), *words[-1:]))
             yield Meaning(sheet, key, None, unit)
         return
 

@@ -15,6 +15,7 @@ from workbook_template.shapes_list import run_named
 from workbook_template.tables import PlacedColumn, Spot, as_text, is_ditto
 
 WEATHER_HOLDS = timedelta(minutes=60)
+_UNREAD = "?"
 _IDENTITY = ("car", "name", "date", "time")
 
 
@@ -120,6 +121,12 @@ def _day_and_time(record: Record) -> tuple[datetime | None, time | None]:
     return found, at
 
 
+def _day_text(record: Record) -> str:
+    """A day that was not understood tells runs apart where none was."""
+    value = _filled(record, "date")
+    return "" if value is None else f"{_UNREAD}{as_text(value.value).strip()}"
+
+
 def _when(record: Record) -> datetime | None:
     day, at = _day_and_time(record)
     return None if day is None else datetime.combine(day, at or time())
@@ -137,16 +144,18 @@ def _grouped(records: Sequence[Record], findings: list[Finding]) -> Iterable[tup
         labels.setdefault(label_key(name), name)
         day, _ = _day_and_time(record)
         by_day = days.setdefault((label_or_blank(car), label_key(name)), {})
-        by_day.setdefault("" if day is None else f"{day:%Y-%m-%d}", []).append(record)
+        by_day.setdefault(_day_text(record) if day is None else f"{day:%Y-%m-%d}", []).append(record)
     for (car, name), by_day in days.items():
-        dated = [date for date in by_day if date]
+        dated = [day for day in by_day if day and not day.startswith(_UNREAD)] or [day for day in by_day if day]
         if len(dated) < 2:
             yield cars[car], labels[name], [record for members in by_day.values() for record in members]
             continue
         cell = by_day[dated[0]][0].run["name"].cell
         findings.append(Finding(f"run {labels[name]} comes on several days; each is named with its day", cell))
+        undated = [record for day, members in by_day.items() if day not in dated for record in members]
         for date in dated:
-            yield cars[car], f"{date}/{labels[name]}", by_day[date] + (by_day.get("", []) if date == dated[-1] else [])
+            members = by_day[date] + (undated if date == dated[-1] else [])
+            yield cars[car], f"{date.removeprefix(_UNREAD)}/{labels[name]}", members
 
 
 def _merge(run: LoggedRun, record: Record, findings: list[Finding]) -> None:
@@ -195,8 +204,7 @@ def _place_unnamed(records: Sequence[Record], cars: dict[str, LoggedCar], findin
     for record in records:
         day, at = _day_and_time(record)
         if day is None:
-            if any(value.value is not None for value in record.run.values()):
-                findings.append(Finding("no run and no day stands here; the row is left out", _any_cell(record)))
+            _place_undated(record, cars, findings)
             continue
         key = label_or_blank(_car(record))
         mates = cars[key].runs if key in cars else [run for car in cars.values() for run in car.runs]
@@ -225,6 +233,20 @@ def _place_unnamed(records: Sequence[Record], cars: dict[str, LoggedCar], findin
         undated = {key: value for key, value in record.run.items() if key not in _IDENTITY}
         _merge(run, Record(undated, {}), findings)
         findings.append(Finding(f"the nearest in time to run {run.name}, and so taken for it", cell))
+
+
+def _place_undated(record: Record, cars: dict[str, LoggedCar], findings: list[Finding]) -> None:
+    """A row of a run that has neither a name nor a day is called by its place; what tells of no plug is left out."""
+    cell = _any_cell(record)
+    tells = any(value.value is not None for values in record.cylinders.values() for value in values.values())
+    line = record.line
+    if line is not None and line.cylinder is None and (tells or _filled(record, "notes")):
+        run = LoggedRun(f"{'column' if line.frame.across else 'row'} {line.at}")
+        cars.setdefault(label_or_blank(_car(record)), LoggedCar(_car(record))).runs.append(run)
+        _merge(run, record, findings)
+        findings.append(Finding(f"no run and no day stands here; the run is called '{run.name}'", cell))
+    elif cell is not None and any(value.value is not None for value in record.run.values()):
+        findings.append(Finding("no run and no day stands here; the row is left out", cell))
 
 
 def _tells_again(run: LoggedRun, record: Record) -> bool:

@@ -23,14 +23,17 @@ from workbook_template.how_read import (
 )
 from workbook_template.joined import LoggedCar, spot_of, values_of
 from workbook_template.layout import layout
-from workbook_template.own_engine import asked_cylinders, cylinders_read, own_parts, own_sheet
+from workbook_template.own_engine import asked_cylinders, cylinders_read, only_cylinder, own_parts, own_sheet
 from workbook_template.own_places import OwnPlaces, own_places
 from workbook_template.read_notes import with_notes
 from workbook_template.read_runs import read_readings, read_runs
 from workbook_template.read_shelves import NO_JETS, read_targets
-from workbook_template.recognise import Recognised, recognise
+from workbook_template.recognise import Recognised, asking, recognise
+from workbook_template.shapes_list import WHICH_CYLINDER
+from workbook_template.spelled_out import settle_single_jets
 from workbook_template.tables import find_sheet, find_table
 from workbook_template.units_found import Units, settle_units
+
 
 _PARTS = ("engine", "jets", "plugs", "targets")
 
@@ -39,7 +42,7 @@ def read_own(blocks: Sequence[SheetBlock]) -> tuple[ReadBook, ...]:
     """The books of all cars. Raises LogbookError for what cannot be used."""
     corrections = read_corrections(blocks)
     parts = [block for block in blocks if _is_part(block, blocks)]
-    found = recognise(blocks, corrections, parts)
+    found = recognise(blocks, corrections, parts, only_cylinder(blocks, corrections.answers))
     units = settle_units([run for car in found.cars for run in car.runs])
     _refuse_blank(found, blocks)
     cars = [car for car in found.cars if _tells_of_plugs(car, blocks, corrections)]
@@ -72,7 +75,8 @@ def _has_plug_notes(car: LoggedCar) -> bool:
 
 def _nothing_read(found: Recognised, units: Units, corrections: Corrections) -> NotRecognised:
     """The refusal where no run, or nothing of the plugs of any, was found."""
-    noted = [car for car in found.cars if not cylinders_read(car) and _has_plug_notes(car)]
+    unnamed = any(heading.question == WHICH_CYLINDER for heading in found.headings)
+    noted = [car for car in found.cars if not cylinders_read(car) and (unnamed or _has_plug_notes(car))]
     lines = tuple(asked_cylinders(car.name, corrections.answers)[1] for car in noted)
     text = (
         "no log of runs was found in the workbook; name the columns above a row for each run, such as Run, Date, "
@@ -84,7 +88,10 @@ def _nothing_read(found: Recognised, units: Units, corrections: Corrections) -> 
             "'Cyl 1 ring', or give each cylinder a row of its own"
         )
     if noted:
-        text += f"; where notes tell of the plugs, say how many cylinders there are on the sheet {HOW_READ}"
+        text += (
+            "; where the engine has one cylinder, or notes tell of the plugs, say how many cylinders there are on the "
+            f"sheet {HOW_READ}"
+        )
     return NotRecognised(text, _how_read(found, units, lines, corrections))
 
 
@@ -109,6 +116,9 @@ def _book(
 ) -> ReadBook:
     findings = list(found.findings)
     parts = own_parts(blocks, car, house, corrections.answers, found.banks, findings)
+    questions = list(found.questions)
+    settle_single_jets(car.runs, [station.name for station in parts.engine.stations], asking(questions))
+    found = replace(found, questions=tuple(questions))
     with_jets = parts.ladder is not None
     ladder = parts.ladder or NO_JETS
     runs_list, readings_list = runs_table(car.runs, units, with_jets=with_jets), readings_table(car.runs, units)

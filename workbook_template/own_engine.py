@@ -110,6 +110,18 @@ def cylinders_read(car: LoggedCar) -> list[int]:
     return sorted({number for run in car.runs for number in run.cylinders})
 
 
+def only_cylinder(blocks: Sequence[SheetBlock], answers: Mapping[str, str]) -> int | None:
+    """The cylinder of an engine that has no other, by the sheet Engine or the racer's answer; else None."""
+    block = own_sheet(blocks, "engine", "")
+    if block is None:
+        return 1 if asked_cylinders("", answers)[0] == 1 else None
+    try:
+        numbers = read_engine(block, "us", []).engine.numbers
+    except LogbookError:
+        return None  # said where the engine is read
+    return numbers[0] if len(numbers) == 1 else None
+
+
 def asked_cylinders(car: str, answers: Mapping[str, str]) -> tuple[int, EngineLine]:
     """How many cylinders the racer said that there are, 0 where nobody did; and the line on which it is asked.
 
@@ -121,7 +133,7 @@ def asked_cylinders(car: str, answers: Mapping[str, str]) -> tuple[int, EngineLi
         raise LogbookError(
             f"'{answer}' is not a number of cylinders; write one from 1 to {MOST_CYLINDERS}", "How it was read"
         )
-    question = "how many cylinders are there? No column tells of one, and what the notes say stands for each"
+    question = "how many cylinders are there? No column tells of one; of several, what the notes say stands for each"
     return int(answer or 0), EngineLine(CYLINDERS, heading, answer or "not known", question, _sure(answer))
 
 
@@ -129,20 +141,25 @@ def _assumed_engine(
     car: LoggedCar, answers: Mapping[str, str], drawn: Places, lines: list[EngineLine], findings: list[Finding]
 ) -> Engine:
     asks = _Asking(answers, lines, car.name)
-    numbers = cylinders_read(car) or list(range(1, asks.cylinders() + 1))
+    counted, line = asked_cylinders(car.name, answers)
+    numbers = cylinders_read(car) or list(range(1, counted + 1))
+    if counted or not cylinders_read(car):
+        lines.append(line)
     fuel = asks.word("fuel", "unleaded gasoline", "which fuel does it burn? On alcohol the ring says nothing")
     length = _seen_length(car)
     run_length = asks.word("run_length", length or "long", "short: a pass or a pull; long: minutes at load")
     fed = _seen_carburetion(car, numbers)
     carburetion = asks.word("carburetion", fed or "one four-barrel", "what feeds it?")
     usual = "individual runner" if carburetion in ONE_TO_ONE else "other"
-    manifold = asks.word("manifold", usual, "which manifold? Until it is said no corner is blamed for one cylinder")
+    manifold = usual
+    if len(numbers) > 1:
+        manifold = asks.word("manifold", usual, "which manifold? Until it is said no corner is blamed for one cylinder")
     places, arrangement = _places(numbers, drawn, asks)
-    order = asks.order(numbers)
+    order = asks.order(numbers) if len(numbers) > 1 else tuple(numbers)
     hardware = asks.word("timing_hardware", "none", "can each cylinder's timing be set, and by what?")
     findings.append(
         Finding(
-            f"there is no sheet Engine: {len(numbers)} cylinders were counted or told, the rest was taken "
+            f"there is no sheet Engine: cylinders were counted or told, {len(numbers)} of them, the rest was taken "
             "as said on 'How it was read'; answer there, or copy the sheet Engine of a new blank workbook into this one"
         )
     )
@@ -204,12 +221,6 @@ class _Asking:
         parts = re.findall(r"\d+", answer)
         return tuple(int(part) for part in (list(parts[0]) if len(parts) == 1 and len(parts[0]) > 2 else parts))
 
-    def cylinders(self) -> int:
-        """How many there are, as answered."""
-        count, line = asked_cylinders(self.car, self.answers)
-        self.lines.append(line)
-        return count
-
     def order(self, numbers: Sequence[int]) -> tuple[int, ...]:
         """The firing order answered; none where it was not, since none is guessed."""
         order = self.numbers("Firing order", "not known", "what is the firing order? None is guessed")
@@ -227,6 +238,8 @@ def _sure(answer: str) -> str:
 
 def _places(numbers: Sequence[int], drawn: Places, asks: _Asking) -> tuple[Places, str]:
     """Banks as answered, or as the forms draw them; one row where neither says it, since no bank is guessed."""
+    if len(numbers) == 1:
+        return {numbers[0]: ("", 1)}, "inline"
     in_drawing = drawn if drawn.keys() == set(numbers) else {}
     on_left = sorted((place, number) for number, (bank, place) in in_drawing.items() if bank == "L")
     shown = ", ".join(str(number) for _, number in on_left)
@@ -257,6 +270,8 @@ def _seen_carburetion(car: LoggedCar, numbers: Sequence[int]) -> str:
     stations = {key.removeprefix("jets.") for run in car.runs for key in run.values if key.startswith("jets.")}
     if stations & set(FOUR):
         return "one four-barrel"
+    if len(numbers) == 1:
+        return "single"
     if stations and stations <= {str(number) for number in numbers}:
         return "individual runners"
     trims = any("fuel_trim_pct" in values for values in values_of(car.runs))

@@ -300,6 +300,13 @@ def read_date(spot: Spot, findings: list[Finding]) -> datetime | None:
             found = _strptime(text, pattern)
             if found is not None:
                 return found
+        dotted = re.fullmatch(r"(\d{1,2})\.(\d{1,2})\.(\d{2}|\d{4})", text)
+        if dotted is not None:
+            # Parted by dots the day stands first wherever dates are written so.
+            day, month, year = (int(part) for part in dotted.groups())
+            found = _day(year if year > 99 else 2000 + year, month, day)
+            if found is not None:
+                return found
         slashed = re.fullmatch(r"(\d{1,2})[/.\-](\d{1,2})[/.\-](\d{4})", text)
         if slashed is not None:
             one, two, year = (int(part) for part in slashed.groups())

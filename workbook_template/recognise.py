@@ -16,7 +16,7 @@ from workbook_template.joined import LoggedCar, join
 from workbook_template.layout import layout
 from workbook_template.shapes_form import read_forms, told, values_above
 from workbook_template.shapes_list import find_list, is_list, read_list
-from workbook_template.spelled_out import spell_out
+from workbook_template.spelled_out import Ask, spell_out
 from workbook_template.tables import find_table
 
 LEAST_TOLD = 3
@@ -66,17 +66,20 @@ def _has_headings(block: SheetBlock, key: str) -> bool:
     return True
 
 
-def recognise(blocks: Sequence[SheetBlock], corrections: Corrections, parts: Sequence[SheetBlock]) -> Recognised:
+def recognise(
+    blocks: Sequence[SheetBlock], corrections: Corrections, parts: Sequence[SheetBlock], only: int | None = None
+) -> Recognised:
     """The runs and readings of a book in a layout of the racer's own.
 
-    parts: sheets that describe the engine and the shelf, read elsewhere. Without a run there is no car.
+    parts: sheets that describe the engine and the shelf, read elsewhere. only: the cylinder of an engine that has no
+    other. Without a run there is no car.
     """
     sheets: list[Sheetful] = []
     aside: list[str] = []
     for block in blocks:
         if _WRITTEN.fullmatch(block.name.strip()) or any(block is part for part in parts):
             continue
-        read = _read_sheet(block, corrections) if block.rows else None
+        read = _read_sheet(block, corrections, only) if block.rows else None
         if read is None:
             aside.append(block.name)
         else:
@@ -86,23 +89,23 @@ def recognise(blocks: Sequence[SheetBlock], corrections: Corrections, parts: Seq
     name_cars_by_sheet(sheets, findings)
     cars = join(sheets, findings)
     for car in cars:
-        spell_out(car.runs, _asking(questions), findings)
+        spell_out(car.runs, asking(questions), findings)
     return Recognised(
         tuple(car for car in cars if car.runs), tuple(sheets), tuple(questions), tuple(findings), tuple(aside)
     )
 
 
-def _read_sheet(block: SheetBlock, corrections: Corrections) -> Sheetful | None:
+def _read_sheet(block: SheetBlock, corrections: Corrections, only: int | None) -> Sheetful | None:
     """A list, else a form; None for neither."""
     upright = view_of(block)
     found = find_list(upright, corrections.meaning)
     if found is not None and is_list(*found, corrections.meaning):
         view, heads = found
-        read = read_list(view, heads, corrections.meaning)
+        read = read_list(view, heads, corrections.meaning, only)
         if not view.turned:
             _share_above(read, values_above(view, heads.first_row, corrections.meaning))
         return read
-    form = read_forms(upright, corrections.meaning)
+    form = read_forms(upright, corrections.meaning, only)
     return form if form is not None and told(form) >= LEAST_TOLD else None
 
 
@@ -124,5 +127,6 @@ class _Asking:
             self._questions.append(Question(text, cell))
 
 
-def _asking(questions: list[Question]) -> _Asking:
+def asking(questions: list[Question]) -> Ask:
+    """A way to add a question, each text once."""
     return _Asking(questions)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import TypeVar
 
 from openpyxl.utils import coordinate_to_tuple
 
+from workbook_template.form_cylinders import Form, Place, Stretch, drawn, number_in, value_place
 from workbook_template.found import Frame, Heading, Line, Record, Sheetful, Value, View, put, view_of
 from workbook_template.headings import (
     READINGS,
@@ -20,47 +20,14 @@ from workbook_template.headings import (
 )
 from workbook_template.hosts.protocol import CellValue, SheetBlock
 from workbook_template.layout import layout, unit_key
-from workbook_template.read_values import parse_measure
 from workbook_template.shapes_list import Corrected, all_units, heading_at, meant, run_named, with_unit
 from workbook_template.tables import as_text
 
-REACH = 3  # cells between a label and its value: merged cells leave some blank
-Place = tuple[int, int]
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True)
-class Stretch:
-    """A part of a sheet: its rows and columns, ends included."""
-
-    top: int
-    left: int
-    bottom: int
-    right: int
-
-    def holds(self, row: int, column: int) -> bool:
-        """True for a place inside."""
-        return self.top <= row <= self.bottom and self.left <= column <= self.right
-
-
-@dataclass(slots=True)
-class Form:
-    """One form: its stretch, the labels in it, where each cylinder is drawn; above: labels stand above their cells."""
-
-    view: View
-    stretch: Stretch
-    labels: Mapping[Place, Heading]
-    anchors: Mapping[Place, int]
-    headings: list[Heading] = field(default_factory=list)
-    spoken_for: set[Place] = field(default_factory=set)
-    above: bool = False
-
-    def __post_init__(self) -> None:
-        self.above = _stand_above(self)
-
-
-def read_forms(whole: View, corrected: Corrected) -> Sheetful | None:
-    """The forms of a sheet, or None where no label of it was understood."""
+def read_forms(whole: View, corrected: Corrected, only: int | None = None) -> Sheetful | None:
+    """The forms of a sheet, or None where no label of it was understood. only: as in a list."""
     view = _without_ours(whole)
     labels = dict(_labels(view, corrected))
     anchors = dict(_anchors(view))
@@ -70,7 +37,7 @@ def read_forms(whole: View, corrected: Corrected) -> Sheetful | None:
     records: list[Record] = []
     headings: list[Heading] = []
     for stretch in stretches:
-        form = Form(view, stretch, _inside(labels, stretch), _inside(anchors, stretch))
+        form = Form(view, stretch, _inside(labels, stretch), _inside(anchors, stretch), only)
         record = _read(form)
         _name_and_day(form, record, len(stretches) == 1)
         if record.cylinders:
@@ -169,7 +136,7 @@ def _stretches(view: View, labels: Mapping[Place, Heading]) -> Iterator[Stretch]
 
 def _read(form: Form) -> Record:
     record = Record()
-    for number, place, heading, stretch in _drawn(form):
+    for number, place, heading, stretch in drawn(form):
         value = form.view.at(*place)
         shown = Value(value, form.view.cell(*place), _with_unit_beside(form, heading, place, stretch))
         put(record.cylinders.setdefault(number, {}), _key(heading), shown)
@@ -183,72 +150,6 @@ def _key(heading: Heading) -> str:
     return heading.meaning.key
 
 
-def _drawn(form: Form) -> Iterator[tuple[int, Place, Heading, Stretch]]:
-    """Each cylinder's cells: in rows under small headings, then in boxes."""
-    for place, heading in sorted(form.labels.items()):
-        if heading.meaning is not None and heading.meaning.key == "cylinder" and heading.meaning.sheet == READINGS:
-            yield from _small_table(form, place)
-    for place, number in sorted(form.anchors.items()):
-        if place not in form.spoken_for:
-            yield from _box(form, place, number)
-
-
-def _small_table(form: Form, at: Place) -> Iterator[tuple[int, Place, Heading, Stretch]]:
-    row, first = at
-    columns: dict[int, Heading] = {}
-    for column in range(first + 1, form.stretch.right + 1):
-        heading = _of_cylinder(form.labels.get((row, column)))
-        if heading is None:
-            break
-        columns[column] = heading
-    if not columns:
-        return
-    form.spoken_for |= {(row, column) for column in (first, *columns)}
-    form.headings += columns.values()
-    for below in range(row + 1, form.stretch.bottom + 1):
-        number = _number(form.view.at(below, first))
-        if number is None:
-            break
-        form.spoken_for.add((below, first))
-        for column, heading in columns.items():
-            form.spoken_for.add((below, column))
-            yield number, (below, column), heading, Stretch(below, column, below, column)
-
-
-def _number(value: CellValue) -> int | None:
-    if isinstance(value, float) and value.is_integer() and value >= 1:
-        return int(value)
-    measure = parse_measure(value) if isinstance(value, str) else None
-    return cylinder_named(value) or (int(measure[0]) if measure is not None and not measure[1] else None)
-
-
-def _box(form: Form, at: Place, number: int) -> Iterator[tuple[int, Place, Heading, Stretch]]:
-    """The labels below or right of 'Cyl 3', as far as the next cylinder is drawn."""
-    row, column = at
-    right = min((other for r, other in form.anchors if r == row and other > column), default=form.stretch.right + 1) - 1
-    below = min((r for r, _ in form.anchors if r > row), default=form.stretch.bottom + 1) - 1
-    box = Stretch(row, column, below, right)
-    for place, label in sorted(form.labels.items()):
-        heading = _of_cylinder(label)
-        if place in form.spoken_for or not box.holds(*place) or heading is None:
-            continue
-        form.spoken_for.add(place)
-        form.headings.append(heading)
-        found = _value_place(form, place, box)
-        form.spoken_for.add(found)
-        yield number, found, heading, box
-
-
-def _of_cylinder(heading: Heading | None) -> Heading | None:
-    """The label as one of a cylinder's, None where it can only be of the run."""
-    if heading is None or heading.meaning is None:
-        return None
-    for meaning in (heading.meaning, heading.proposal):
-        if meaning is not None and meaning.sheet == READINGS and meaning.key != "cylinder":
-            return Heading(heading.cell, heading.written, meaning)
-    return None
-
-
 def _run_values(form: Form) -> Iterator[tuple[str, Value]]:
     for place, heading in sorted(form.labels.items()):
         meaning = heading.meaning
@@ -256,7 +157,7 @@ def _run_values(form: Form) -> Iterator[tuple[str, Value]]:
             continue
         if meaning.sheet == READINGS and meaning.key != "plug" and meaning.cylinder is None:
             continue
-        found = _value_place(form, place, form.stretch)
+        found = value_place(form, place, form.stretch)
         if found in form.labels:
             continue
         form.spoken_for |= {place, found}
@@ -265,38 +166,6 @@ def _run_values(form: Form) -> Iterator[tuple[str, Value]]:
         value = Value(form.view.at(*found), form.view.cell(*found), _with_unit_beside(form, plain, found, form.stretch))
         if meaning.cylinder is None:
             yield meaning.key, value
-
-
-def _value_place(form: Form, at: Place, within: Stretch) -> Place:
-    """Beside the label, or below it where another label stands beside it or the form writes below."""
-    row, column = at
-    if form.above and row < within.bottom and form.view.at(row + 1, column) is not None:
-        return row + 1, column
-    for beside in range(column + 1, min(column + REACH, within.right) + 1):
-        if _is_label(form, (row, beside)):
-            break
-        if form.view.at(row, beside) is not None:
-            return row, beside
-    below = (row + 1, column)
-    is_free = row < within.bottom and not _is_label(form, below)
-    beside_is_free = column < within.right and not _is_label(form, (row, column + 1))
-    return below if is_free and (form.above or not beside_is_free) else (row, column + 1)
-
-
-def _stand_above(form: Form) -> bool:
-    """True where more labels of the form have their value below than beside them."""
-    beside = below = 0
-    for row, column in form.labels:
-        next_to, under = (row, column + 1), (row + 1, column)
-        if not _is_label(form, next_to) and form.view.at(*next_to) is not None:
-            beside += 1
-        elif not _is_label(form, under) and form.view.at(*under) is not None:
-            below += 1
-    return below > beside
-
-
-def _is_label(form: Form, place: Place) -> bool:
-    return place in form.labels or place in form.anchors
 
 
 def _with_unit_beside(form: Form, heading: Heading, place: Place, within: Stretch) -> Heading:
@@ -360,22 +229,27 @@ def _banks(view: View, anchors: Mapping[Place, int], records: Sequence[Record]) 
     drawn = dict(anchors) or _numbers_below(view, sides)
     found: dict[int, tuple[str, int]] = {}
     for (row, column), number in sorted(drawn.items()):
-        above = [(column - c, side) for (r, c), side in sides.items() if r < row and c <= column]
+        above = [(column - c, row - r, side) for (r, c), side in sides.items() if r <= row and c <= column]
         if not above:
             return {}
-        side = min(above)[1]
+        side = min(above)[2]
         found.setdefault(number, (side, 1 + sum(other == side for other, _ in found.values())))
     return found if found.keys() == {n for record in records for n in record.cylinders} else {}
 
 
 def _numbers_below(view: View, sides: Mapping[Place, str]) -> dict[Place, int]:
-    """The numbers of small tables: those under a heading for the cylinder."""
+    """The numbers of small tables: those under a heading for the cylinder, or beside a word for the bank."""
     found: dict[Place, int] = {}
+    for row, column in sides:
+        beside = column + 1
+        while (number := number_in(view.at(row, beside))) is not None and beside <= view.last_column:
+            found[row, beside] = number
+            beside += 1
     for row, column, text in view.texts:
         if tokens(text) not in (("cyl",), ("cylinder",)):
             continue
         below = row + 1
-        while (number := _number(view.at(below, column))) is not None and below <= view.last_row:
+        while (number := number_in(view.at(below, column))) is not None and below <= view.last_row:
             found[below, column] = number
             below += 1
     return found

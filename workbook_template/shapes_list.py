@@ -29,6 +29,7 @@ from workbook_template.tables import as_text, is_ditto, shortened
 HEADINGS_WITHIN = 30
 LEAST_HEADINGS = 3
 PROSE_WORDS = 3
+WHICH_CYLINDER = "of which cylinder is this?"
 _SUMMARY = re.compile(r"\s*(avg|average|mean|best|total|max|min|median)\b", re.IGNORECASE)
 _RUN_NAMED = re.compile(r"\s*(?:run|pass|test|pull)\s*(?:no\.?|#|number)?\s*[:#]?\s*(\S{1,20})\s*", re.IGNORECASE)
 
@@ -56,18 +57,30 @@ def find_list(upright: View, corrected: Corrected) -> tuple[View, Headings] | No
 
 
 def is_list(view: View, heads: Headings, corrected: Corrected) -> bool:
-    """False for a form: there further labels stand where a list has its values, or cylinders stand side by side."""
+    """False for a form: there labels stand twice, or where a list has its values, or cylinders stand side by side."""
+    unnumbered = [text for text in heads.texts.values() if _is_of_some_cylinder(text, corrected)]
+    if len(set(unnumbered)) < len(unnumbered):
+        return False
     numbered = [text for text in heads.texts.values() if any(one.key == "cylinder" for one in meant(text, corrected))]
     words = {like for words in layout().lists.values() for like in words.likes}
     labels = {text.strip().casefold() for row, _, text in view.texts if row > heads.row and meant(text, corrected)}
     return len(numbered) < 2 and len(labels - words) < LEAST_HEADINGS
 
 
-def read_list(view: View, heads: Headings, corrected: Corrected) -> Sheetful:
-    """The records of a list. Lines without a value are passed over, and so are averages below it."""
+def _is_of_some_cylinder(text: str, corrected: Corrected) -> bool:
+    """True for a heading such as 'Ring' that does not say of which cylinder."""
+    found = meant(text, corrected)
+    return bool(found) and found[0].sheet == READINGS and found[0].cylinder is None and found[0].key != "plug"
+
+
+def read_list(view: View, heads: Headings, corrected: Corrected, only: int | None = None) -> Sheetful:
+    """The records of a list. Lines without a value are passed over, and so are averages below it.
+
+    only: the cylinder of an engine that has no other; what names none is of that one.
+    """
     headings = {column: _understood(view, heads, column, corrected) for column in heads.texts}
     by_cylinder = any(one.meaning is not None and one.meaning.key == "cylinder" for one in headings.values())
-    settled = {column: _settled(one, by_cylinder) for column, one in headings.items()}
+    settled = {column: _settled(one, by_cylinder, only) for column, one in headings.items()}
     first = heads.row + 1
     unit_row = _units_in(view, first, settled)
     if unit_row is not None:
@@ -181,7 +194,7 @@ def _measured_or_worded(found: Sequence[Meaning]) -> Meaning:
     return found[0]
 
 
-def _settled(heading: Heading, by_cylinder: bool) -> Heading:
+def _settled(heading: Heading, by_cylinder: bool, only: int | None) -> Heading:
     """In a list with a row for each cylinder what may be of the cylinder is; elsewhere it must name one, but a plug."""
     meaning, other = heading.meaning, heading.proposal
     if meaning is None or meaning.sheet == UNUSED:
@@ -193,7 +206,9 @@ def _settled(heading: Heading, by_cylinder: bool) -> Heading:
     if meaning.sheet == READINGS and meaning.cylinder is None and meaning.key == "notes":
         return replace(heading, meaning=replace(meaning, sheet=RUNS), proposal=None)
     if meaning.sheet == READINGS and meaning.cylinder is None and meaning.key != "plug":
-        return Heading(heading.cell, heading.written, None, None, "of which cylinder is this?")
+        if only is not None:
+            return Heading(heading.cell, heading.written, replace(meaning, cylinder=only))
+        return Heading(heading.cell, heading.written, None, None, WHICH_CYLINDER)
     return Heading(heading.cell, heading.written, meaning)
 
 
@@ -235,9 +250,11 @@ def all_units() -> frozenset[str]:
 def _contents(view: View, first: int, column: int, heading: Heading) -> Heading:
     """A heading that only resembles a known one is taken for it where every cell under it is a word of its list.
 
-    Sentences under 'Plugs' are no names of plugs but notes on them.
+    Sentences under 'Plugs' are no names of plugs but notes on them, and numbers under 'Pull' number the runs.
     """
     near, meaning = heading.proposal, heading.meaning
+    if meaning is not None and meaning.key == "pull" and _is_numbered(view, first, column):
+        return replace(heading, meaning=Meaning(RUNS, "name", sure="likely"), proposal=None)
     if meaning is not None and meaning.key == "plug" and _is_prose(view, first, column):
         sheet = RUNS if meaning.cylinder is None and meaning.sheet == READINGS else meaning.sheet
         return replace(heading, meaning=Meaning(sheet, "notes", meaning.cylinder, sure="likely"), proposal=None)
@@ -250,6 +267,11 @@ def _contents(view: View, first: int, column: int, heading: Heading) -> Heading:
     if not written or not all(isinstance(value, str) and words.find(value) for value in written):
         return heading
     return Heading(heading.cell, heading.written, near)
+
+
+def _is_numbered(view: View, first: int, column: int) -> bool:
+    written = [value for row in range(first, view.last_row + 1) if (value := view.at(row, column)) is not None]
+    return bool(written) and all(isinstance(value, float) for value in written)
 
 
 def _is_prose(view: View, first: int, column: int) -> bool:

@@ -18,6 +18,7 @@ from workbook_template.timing_as_written import slip_written, timing_written
 
 _JETS = {"jets": FOUR, "jets.alike": FOUR, "jets.front": FOUR[:2], "jets.rear": FOUR[2:]}
 _TUNE_UP = ("jets", "jets.alike", "jets.front", "jets.rear", "total_timing_deg", *(f"jets.{corner}" for corner in FOUR))
+SINGLE_JET = "jets.one number"
 _PER_CYLINDER = ("plug", "timing_trim_deg")
 _LEAST_CHANGES = 2  # seen to be written at a change alone, before a blank is taken for unchanged
 
@@ -98,6 +99,10 @@ def _spell_jets(runs: Sequence[LoggedRun], ask: Ask) -> None:
                     }
                     now = {corner: label for corner, label in now.items() if corner not in corners}
                 continue
+            if key == "jets" and not is_ditto(value.value) and is_label(read_label(spot_of(value)).value):
+                run.values[SINGLE_JET] = value  # of which it is depends on the carburetors
+                now = {}
+                continue
             found = _jets(_all_round(value) if key == "jets.alike" else value, corners, now)
             if found is None:
                 ask(_unclear_jets(value), value.cell)
@@ -110,6 +115,19 @@ def _spell_jets(runs: Sequence[LoggedRun], ask: Ask) -> None:
             if single is not None and single.value is not None and not is_ditto(single.value):
                 now[corner] = single
         before = now
+
+
+def settle_single_jets(runs: Sequence[LoggedRun], stations: Sequence[str], ask: Ask) -> None:
+    """One number for the run is the jet of each station, but of four corners it may be of two: that is asked."""
+    for run in runs:
+        value = run.values.pop(SINGLE_JET, None)
+        if value is None:
+            continue
+        if set(stations) & set(FOUR):
+            ask(_unclear_jets(value), value.cell)
+            continue
+        for station in stations:
+            run.values[f"jets.{station}"] = value.worked_out(value.value, RUNS, f"jets.{station}")
 
 
 def _jets(value: Value, corners: Sequence[str], before: dict[str, Value]) -> dict[str, str] | None:

@@ -11,6 +11,7 @@ _CYLINDERS = (
     r"(?:#|\bon\b|\bat\b|\bcyl(?:inders?)?\b\.?|\bno\b\.?)\s*#?\s*(\d{1,2}(?:\s*(?:,|&|\band\b|#|\s)\s*#?\d{1,2})*)"
 )
 _TOTAL = re.compile(rf"\s*({_DEGREES})\s*(?:°|deg(?:rees)?|btdc|total)?\s*", re.IGNORECASE)
+_COMMA = re.compile(r"([+\-]?\d{1,2}),(\d)\s*(?:°|deg(?:rees)?|btdc|total)?", re.IGNORECASE)
 _SPLIT = re.compile(rf"\s*({_DEGREES})\s*/\s*({_DEGREES})\s*(?:°|deg)?\s*{_CYLINDERS}\s*", re.IGNORECASE)
 _TRIM = re.compile(rf"\s*[,;]?\s*([+\-]\d{{1,2}}(?:\.\d+)?)\s*(?:°|deg)?\s*{_CYLINDERS}", re.IGNORECASE)
 _SLIP = re.compile(
@@ -39,6 +40,9 @@ class SlipWritten:
 def timing_written(written: str) -> TimingWritten | None:
     """What a cell says of the timing, None where it is not clear."""
     text = " ".join(written.translate(_DASHES).split())
+    comma = _COMMA.fullmatch(text)
+    if comma is not None:
+        return TimingWritten(float(f"{comma[1]}.{comma[2]}"))
     split = _SPLIT.fullmatch(text)
     if split is not None:
         total, other = float(split[1]), float(split[2])

@@ -45,7 +45,7 @@ def heading_key(heading: Heading) -> str:
 def _settled(by_heading: Mapping[str, tuple[Heading, list[float]]]) -> Units:
     settled: dict[str, Unit] = {}
     open_: dict[str, tuple[Unit, ...]] = {}
-    for key, (heading, _) in by_heading.items():
+    for key, (heading, own) in by_heading.items():
         quantity = _quantity(heading)
         alike = [(other, numbers) for other, numbers in by_heading.values() if _same(other, heading)]
         in_sheet = [number for other, numbers in alike if other.cell.sheet == heading.cell.sheet for number in numbers]
@@ -53,6 +53,8 @@ def _settled(by_heading: Mapping[str, tuple[Heading, list[float]]]) -> Units:
         if quantity.us == quantity.si and (house in _fitting(quantity, in_sheet) or len(quantity.units) == 1):
             settled[key] = house
             continue
+        if not own:
+            continue  # blank, or every cell names its own unit
         fitting = _fitting(quantity, in_sheet)
         if len(fitting) > 1:
             fitting = _fitting(quantity, [number for _, numbers in alike for number in numbers]) or fitting
