@@ -28,8 +28,9 @@ BUT = (
     "cept",
     "except on",
 )
-ANEW = ("has", "had", "is", "was", "shows", "got", "which", "that")
+ANEW = ("has", "had", "is", "was", "shows", "got", "which", "that", "does", "did")
 PARTS = ("break", "colon")
+PRONOUNS = ("they", "those", "theyre")
 SMALL = ("the", "for", "on")
 SIDES = {"l": "left", "r": "right"}
 VAGUE = "names no one plug for sure: write it in the rows of its cylinders"
@@ -114,7 +115,7 @@ def _counts_of_threads(items: Sequence[Item]) -> Iterator[Item]:
         bare = item.tag == "place" and len(item.value.cylinders) == 1 and not item.value.sure
         if threads and bare and before == "place":
             item = Item("number", float(next(iter(item.value.cylinders))), item.start, item.end)
-        before = before if item.tag in ("colon", "empty") else item.tag
+        before = "place" if item.value in PRONOUNS else before if item.tag in ("colon", "empty") else item.tag
         yield item
 
 
@@ -252,7 +253,8 @@ def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, obj
             return "empty", "one", phrase[1]
         if phrase[0].words[0] == "any" and layout.own is not None:
             return "empty", "any", phrase[1]
-        if phrase[0].words == ("all",) and at and tokens[at - 1].text in ("is", "was", "its"):
+        own, after_is = layout.own is not None, at > 0 and tokens[at - 1].text in ("is", "was", "its")
+        if phrase[0].words == ("all",) and (own or after_is):
             return "empty", "all", phrase[1]
         named = layout.named(phrase[0].value)
         return ("place", named, phrase[1]) if named else ("ask", lexicon().table["unplaced"], phrase[1])

@@ -73,6 +73,8 @@ def of_another_thing(items: Sequence[Item], meant: Meant) -> bool:
         return False
     if before and before[-1].tag == "harmless":
         return True
+    if items[meant.at + 1 : meant.at + 2] and items[meant.at + 1].value in ("paint", "tape", "grease", "marker"):
+        return True
     owner = [item for item in items[: meant.at] if item.tag == "harmless" or item.value in ("with", "w/", "has", "had")]
     if len(owner) > 1 and owner[-2].tag == "harmless" and owner[-1].tag != "harmless" and before[-1].tag != "place":
         return True

@@ -49,11 +49,9 @@ class Count:
 
 def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
     """A number that counts something, and the place behind its unit."""
-    if [token.text for token in tokens[at : at + 4]][1:] == ["and", "a", "half"] and tokens[at].text in (
-        *THREADS,
-        *TURNS,
-    ):
-        return Count(1.5, "threads" if tokens[at].text in THREADS else "turns"), at + 4
+    joined = [token.text for token in tokens[at + 1 : at + 4]]
+    if joined[:2] == ["and", "a"] and joined[-1] in ("half", "quarter") and tokens[at].text in (*THREADS, *TURNS):
+        return Count(1.0 + PARTS[joined[-1]], "threads" if tokens[at].text in THREADS else "turns"), at + 4
     read = number_at(tokens, at)
     if read is None:
         return None
@@ -86,7 +84,7 @@ def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
     if (
         fraction
         and amount in EIGHTHS
-        and any(token.text in ("shell", "base", "turn", "turns") for token in tokens[max(at - 4, 0) : at + 8])
+        and any(token.text in ("shell", "base", "turn", "turns") for token in tokens[max(at - 8, 0) : at + 8])
     ):
         return Count(amount, ""), behind
     return None
@@ -100,9 +98,11 @@ def number_at(tokens: Sequence[Token], at: int) -> tuple[float, int, bool] | Non
     fraction = _fraction(tokens, at)
     if fraction is not None:
         return fraction, at + 3, False
-    mixed = _fraction(tokens, at + 1)
+    # '2 1/2' and '2-1/2'
+    fraction_at = at + 1 + (_text(tokens, at + 1) == "-")
+    mixed = _fraction(tokens, fraction_at)
     if mixed is not None and mixed < 1.0:
-        return whole + mixed, at + 4, False
+        return whole + mixed, fraction_at + 3, False
     if _text(tokens, at + 1) in ("and",) and _text(tokens, at + 2) in ("a", "half"):
         behind = at + 4 if _text(tokens, at + 2) == "a" else at + 3
         if _text(tokens, behind - 1) == "half":

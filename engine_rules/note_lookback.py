@@ -13,11 +13,12 @@ from engine_rules.note_places import Place
 from engine_rules.note_scope import NONE, Scope
 from engine_rules.note_specks import FEW_BLACK, MANY_BLACK
 from engine_rules.note_where import Whereabouts
-from engine_rules.note_withdrawn import CAUSES, at_first_sight, only_denies, withdraws
+from engine_rules.note_withdrawn import CAUSES, at_first_sight, comes_off, only_denies, withdraws
 from engine_rules.note_words import Item
 
 SAME = ("same", "same as", "same w/", "like", "look like", "looks like", "similar", "identical", "ditto")
 AGAIN = (*SAME, "too", "also", "likewise", "as well")
+BARE = ("place", "empty", "hedges", "doubts", "nearly")
 NOR = ("doesnt", "dont", "didnt", "isnt", "arent", "wasnt", "werent", "hasnt", "havent", "does not", "do not", "not")
 AUXILIARY = ("is", "are", "was", "were", "does", "do", "did", "has", "had", "have")
 BLACK = ("few black", "many black")
@@ -35,13 +36,14 @@ class LookBack:
     found: Found
     where: Whereabouts
     first_sight: bool = False
+    asked: bool = False
     said: Sequence[Meant] = field(default_factory=tuple)
 
     def before(self, clause: Clause, scope: Scope, found: Sequence[Meant]) -> None:
         """Before the signs of this clause are kept: what it takes from the one before."""
         self._take_back(clause, scope, found)
         if clause.lead in BUT:
-            self._leave_out(clause.items)
+            self._leave_out(clause, {one.kind for one in found})
 
     def behind(self, clause: Clause, found: Sequence[Meant], everything: Sequence[Meant]) -> None:
         """Behind its signs: what it adds to earlier ones."""
@@ -49,7 +51,7 @@ class LookBack:
         self._same_again(clause, found)
         self._so_is_another(clause, found)
         self.said = everything or self.said
-        self.first_sight = at_first_sight(clause)
+        self.first_sight, self.asked = at_first_sight(clause), clause.question
 
     def worsen(self, items: Sequence[Item]) -> None:
         """'..., it's everywhere': the pepper of the clause before is much."""
@@ -67,7 +69,8 @@ class LookBack:
         if self.first_sight and self._corrects(clause, scope, found):
             self._withdraw([one for one in last if one.sure == "doubted" or not is_danger(one.meant)], clause)
             return
-        if withdraws(clause) and not any(is_danger(one) and one.at not in scope.denied for one in found):
+        danger = any(is_danger(one) and one.at not in scope.denied for one in found)
+        if not danger and withdraws(clause, wrong=clause.lead == "=" or comes_off(clause)):
             self._withdraw([one for one in last if one.what in DANGER], clause)
             return
         denied = {(one.kind, one.word) for one in found if one.at in scope.denied}
@@ -107,9 +110,12 @@ class LookBack:
             return True
         return scope.doubted and (clause.items[0].value == "or" or any(one.word in CAUSES for one in found))
 
-    def _leave_out(self, clause_items: Sequence[Item]) -> None:
-        """'..., except 6 white': what the clause before said of its cylinders is not said of 6."""
-        items = [item for item in clause_items if item.tag != "empty"]
+    def _leave_out(self, clause: Clause, kinds: set[str]) -> None:
+        """'..., except 6 white': what the clause before said of its cylinders is not said of 6.
+
+        With 'but' only what is of the same kind: 'all tan but 7 has specks'.
+        """
+        items = [item for item in clause.items if item.tag != "empty"]
         if not items or items[0].tag != "place" or items[0].value.kind != "listed":
             return
         but = items[0].value
@@ -117,7 +123,8 @@ class LookBack:
         self.found.excepted = but.cylinders
         for one in self.found.of_last_clause():
             of_all = one.place is None or len(one.place.cylinders) > 1
-            if told and (self.found.own_row or not of_all):
+            other = clause.lead == "but" and kinds and one.meant.kind not in kinds
+            if other or (told and (self.found.own_row or not of_all)):
                 continue
             cylinders = one.place.cylinders if one.place else frozenset(self.found.layout.cylinders)
             self.found.change(one, place=Place("listed", cylinders - but.cylinders))
@@ -143,19 +150,24 @@ class LookBack:
     def _place_behind(self, clause: Clause) -> None:
         """'pepper, #7': what was said with no cylinder named is said of the cylinder named next, all by itself."""
         named = [item.value for item in clause.items if item.tag == "place"]
+        if self.asked and clause.question and named and clause.items[0].value == "or":
+            # 'specks on 4? or 6?'
+            self.found.seen += [replace(one, place=named[0]) for one in self.found.of_last_clause()]
         if self.found.own_row or len(named) != 1 or named[0].kind != "listed" or clause.lead in BUT or clause.question:
             return
-        if any(item.tag not in ("place", "empty", "hedges") or item.value in AUXILIARY for item in clause.items):
+        if any(item.tag not in BARE or item.value in AUXILIARY for item in clause.items):
             return
-        for one in self.found.of_last_clause():
-            if one.place is None and one.sure == "plain":
+        # 'silver? 7 maybe'
+        near = self.found.of_last_clause() if self.asked else self.found.seen[self.found.sentence_at :]
+        for one in near:
+            if one.place is None and (one.sure == "plain" or self.asked):
                 self.found.change(one, place=named[0])
 
     def _so_is_another(self, clause: Clause, found: Sequence[Meant]) -> None:
         """'5 isnt lean, 7 is' and 'so is 4': what the clause before said or denied is said of this cylinder."""
         items = clause.items
         tags = {item.tag for item in items}
-        isnt = items[-1].tag == "negations" and items[-1].value in NOR
+        isnt = any(item.tag == "negations" and item.value in NOR for item in items)
         if found or not tags <= {"place", "empty", "link", "negations"} or ("negations" in tags and not isnt):
             return
         said = [replace(one, word="none") for one in self.said if one.word in BLACK] if isnt else self.said

@@ -22,6 +22,7 @@ VERB_OF = ("it", "a", "the")
 OF_MARK = ("mark", "color", "colour", "colored", "coloured", "heat", "line", "blue", "blued")
 UNITS = ("mm", "in", "inch", "thou", '"', "hair")
 LANDMARKS = ("tip", "bend", "weld")
+SHARES = ("/", "half", "halfway", "quarter", "part", "partway")
 ROUND = ("around", "round")
 
 
@@ -68,7 +69,7 @@ def _measures(tokens: Sequence[Token], at: int, start: int) -> bool:
 
 def _is_share(tokens: Sequence[Token], start: int) -> bool:
     """True for '3/4 round the bend', which may be a part of the bend or of the strap."""
-    return any(token.text == "/" for token in tokens[max(start - 2, 0) : start + 4])
+    return any(token.text in SHARES for token in tokens[max(start - 2, 0) : start + 4])
 
 
 def _met(relation: str, near: bool) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from engine_rules.note_counts import count_at
-from engine_rules.note_words import NUMBER_WORDS, Token, lexicon
+from engine_rules.note_words import COUNT_WORDS, NUMBER_WORDS, Token, lexicon
 
 THROUGH = ("-", "thru", "through", "to")
 AND = (",", "&", "+", "/", "and", "n", "or")
@@ -160,6 +160,10 @@ def listed_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place, 
     return Place("unknown" if either else "listed", frozenset(found), sure), behind
 
 
+def _is_count(token: Token) -> bool:
+    return token.number is not None or token.text in COUNT_WORDS
+
+
 def _so_is(tokens: Sequence[Token], at: int) -> bool:
     return at > 1 and tokens[at - 2].text == "so" and tokens[at - 1].text in HAS
 
@@ -207,7 +211,7 @@ def _cylinder(tokens: Sequence[Token], at: int, layout: Layout, words: bool) -> 
 def _counts_after(tokens: Sequence[Token], at: int, prepared: bool) -> bool:
     """True where what stands before the number makes it a count, a time or a name."""
     before, here = tokens[at - 1], tokens[at]
-    if _so_is(tokens, at):
+    if _so_is(tokens, at) or (before.text == "or" and at > 1 and not _is_count(tokens[at - 2])):
         return False
     joined = before.end == here.start
     if before.text in ("+", "-", "$", "/", ":", "@", ".") and joined:

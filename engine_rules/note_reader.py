@@ -22,7 +22,7 @@ from engine_rules.note_context import (
 )
 from engine_rules.note_found import Found
 from engine_rules.note_lookback import BLACK, DOUBTED, WITHDRAWN, LookBack
-from engine_rules.note_meaning import Meant, amount_alone, furthest, meanings, none_said, topic_at, with_amounts
+from engine_rules.note_meaning import TOPICS, Meant, amount_alone, furthest, meanings, none_said, topic_at, with_amounts
 from engine_rules.note_places import Place
 from engine_rules.note_scope import Scope, Standing, scope_of
 from engine_rules.note_specks import BRIGHT, FEW_BLACK
@@ -32,6 +32,7 @@ from engine_rules.note_words import Item, lexicon
 
 COUNTED = ("strap_mark", "threads", "shell_ring")
 ONE_PLUGS = (("also_seen", "strap melted"), ("porcelain", "cracked"))
+JUST = ("might just be", "could just be", "may just be", "its just", "probably just")
 OURS = ("ours", "mine", "our", "my", "we", "us", "i")
 UNSETTLED = "is not settled: write in the columns what you see"
 ELSEWHERE = "may be meant of the plugs or of something else: write it in the columns"
@@ -49,6 +50,7 @@ class NoteReader:
     specks_named: bool = False
     topic: str | None = None
     standing: Standing = field(default_factory=Standing)
+    harmless: bool = False
     instead: bool = False
     of_others: bool = False
     heads: bool = False
@@ -60,20 +62,21 @@ class NoteReader:
         own_run: a run that it begins with is the one that the note is of.
         """
         # 'odds: thin line. evens: wide'
-        self.topic = self.topic if clauses[0].items[0].tag == "place" else None
+        self.topic = self.topic if clauses[0].items[0].tag in ("place", "count") else None
         self.standing, self.of_others = Standing(), False
         self.found.begin_sentence()
         self.where.begin(self.heads or (self.led and _of_one_plug(clauses[0])))
-        self.heads = all(item.tag in ("place", "empty", "colon") for clause in clauses for item in clause.items)
-        harmless = any(clause.has("harmless") for clause in clauses)
+        self.heads = _is_heading([item for clause in clauses for item in clause.items])
+        self.harmless = any(clause.has("harmless") for clause in clauses)
         clauses = list(denials_carried(clauses))
         for clause, behind in zip_longest(clauses, clauses[1:]):
             if behind is not None and _is_over(clause, behind):
                 self.where.places(clause, set())
+                self.topic = topic_at(clause.items, len(clause.items), self.topic)
                 continue
             self.instead = any(_is_instead(one) for one in (clause, behind) if one is not None)
             before = self._gathered()
-            self._clause(clause, harmless, own_run)
+            self._clause(clause, own_run)
             own_run = False
             if self._gathered() == before and clause.has("unknown") and self._may_be_of_plugs(clause):
                 start, end = clause.span()
@@ -88,8 +91,7 @@ class NoteReader:
     def _may_be_of_plugs(self, clause: Clause) -> bool:
         return self.found.own_row or (clause.has("place", "part", "sign") and not clause.has("harmless"))
 
-    def _clause(self, clause: Clause, harmless: bool, own_run: bool) -> None:
-        """One clause. harmless: its sentence names something that is no plug."""
+    def _clause(self, clause: Clause, own_run: bool) -> None:
         items = clause.items
         scope = scope_of(clause, self.standing, own_run)
         everything = with_amounts(
@@ -110,9 +112,10 @@ class NoteReader:
         else:
             self._keep_danger(clause, scope, found)
         self.back.behind(clause, found, everything)
-        self._conduct(clause, scope, harmless)
+        self._conduct(clause, scope)
         self._ask_what_is_open(clause, scope, of_plugs)
-        self.topic = topic_at(items, len(items), self.topic)
+        told = next((TOPICS[one.kind] for one in reversed(found) if one.kind in TOPICS), self.topic)
+        self.topic = topic_at(items, len(items), told)
         self.found.last_at = clause.span()[0]
         self.specks_named = any(one.kind == "specks" for one in everything) or (self.specks_named and not everything)
 
@@ -149,15 +152,17 @@ class NoteReader:
         told = self._as_denied(scope, meant)
         if told is None or self._says_nothing(clause, scope, told, places):
             return
-        meant, danger = told, is_danger(told)
+        meant, danger, denied = told, is_danger(told), told.at in scope.denied
+        unknown = not denied and any(place is not None and place.kind == "unknown" for place in places)
+        if danger and unknown and self.harmless and not clause.has("part"):
+            self.found.ask(*clause.span(), ELSEWHERE)
+            return
         if danger and not self._speaks_plainly(clause, meant, places):
             self.found.add(clause, meant, None, "doubted")
             self.found.ask(*clause.span(), ELSEWHERE)
             return
-        denied = meant.at in scope.denied
         item = clause.items[meant.at]
         either = (one_of_two(clause.items) or (item.tag == "count" and item.value.either)) and not denied
-        unknown = not denied and any(place is not None and place.kind == "unknown" for place in places)
         if meant.kind == "good" and unknown:
             return
         if not danger and (scope.undecided or either or unknown):
@@ -198,7 +203,7 @@ class NoteReader:
     def _explains_away(self, clause: Clause, scope: Scope, meant: Meant) -> bool:
         """True for what tells the cause of the clause before: 'might just be anti seize', 'thats the silver paste'."""
         last = self.found.of_last_clause()
-        cause = meant.word in CAUSES
+        cause = meant.word in CAUSES or (not is_danger(meant) and clause.items[0].value in JUST)
         if cause and (scope.doubted or clause.has("explained")) and any(one.what in DANGER for one in last):
             return True
         return clause.has("explained") and any(one.meant.word in CAUSES for one in last)
@@ -227,9 +232,9 @@ class NoteReader:
         if place is not None and place.besides and (meant.kind, meant.word) == ("specks", "none"):
             self.found.add(clause, replace(meant, word="few black"), Place("listed", place.besides), sure)
 
-    def _conduct(self, clause: Clause, scope: Scope, harmless: bool) -> None:
+    def _conduct(self, clause: Clause, scope: Scope) -> None:
         if not of_others(clause) and not scope.undecided:
-            for key, answer in conduct_of(clause, scope, harmless, self.found.text):
+            for key, answer in conduct_of(clause, scope, self.harmless, self.found.text):
                 self.conduct[key] = settled(key, self.conduct.get(key), answer)
 
     def _ask_what_is_open(self, clause: Clause, scope: Scope, of_plugs: bool) -> None:
@@ -256,6 +261,15 @@ class NoteReader:
         return self.where.settled(named[0]) if named else self.where.carried
 
 
+def _is_heading(items: Sequence[Item]) -> bool:
+    """True for '7.' and 'Pulled #7 only.', which say of what the next sentence speaks."""
+    if all(item.tag in ("place", "empty", "colon") for item in items):
+        return True
+    named = [item.value for item in items if item.tag == "place"]
+    plain = all(item.tag in ("place", "empty", "colon", "unknown", "now") for item in items) and strangers(items) < 2
+    return plain and len(named) == 1 and named[0].kind == "listed" and named[0].sure
+
+
 def _of_one_plug(clause: Clause) -> bool:
     """True where a sentence goes on about the plug of the one before: 'strap burned off', 'no plug like it'."""
     told = [item.value for item in clause.items if item.tag in ("part", "sign", "adjective")]
@@ -270,7 +284,7 @@ def _is_instead(clause: Clause) -> bool:
 def _is_over(clause: Clause, behind: Clause) -> bool:
     """True for the first part of 'was lean, now fat'."""
     was = any(item.value in ("was", "were", "had") for item in clause.items)
-    return was and behind.items[0].value == "now" and behind.has("sign", "adjective", "negations")
+    return was and behind.items[0].value == "now" and behind.has("sign", "adjective", "negations", "count", "number")
 
 
 def certainty_of(sure: str) -> float:

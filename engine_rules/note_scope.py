@@ -13,7 +13,7 @@ UNTIL = ("until", "till", "til")
 SEEKING = ("check", "checked", "checking", "look", "looked", "looking", "watch", "search", "searched", "inspect")
 NEVER = ("never", "havent", "hasnt", "never seen", "never saw", "didnt see", "dont see")
 SO = ("so", "this", "such", "as")
-MODAL = ("would", "will", "wont", "gonna", "going to", "should")
+MODAL = ("means", "mean", "equals", "would", "will", "wont", "gonna", "going to", "should")
 NONE = ("none", "no", "nope", "nil", "zero", "nothing", "negative", "0")
 DENIABLE = ("sign", "adjective", "conduct", "ask_sign", "ask", "count")
 SKIPPED = ("empty", "link", "hedges", "amount", "doubts", "part", "clear", "now", "nearly", "adjective", "place")
@@ -87,6 +87,10 @@ def _dead(items: tuple[Item, ...], standing: Standing, own_run: bool) -> frozens
         # 'never had pepper until now'
         return frozenset(dead | set(range(until)))
     for at, item in enumerate(items):
+        if item.tag == "compared" and at == 0:
+            # 'unlike 5 this one is tan'
+            dead.add(next((other for other in range(len(items)) if items[other].tag == "place"), 0))
+            continue
         if item.tag in ("future", "compared") or item.tag == "conditions" or standing.condition or _seeks(items, at):
             said = item.value in MODAL and at > 0 and items[at - 1].tag == "sign"
             dead.update(range(at - said, len(items)))
@@ -98,7 +102,9 @@ def _dead(items: tuple[Item, ...], standing: Standing, own_run: bool) -> frozens
 
 def _seeks(items: tuple[Item, ...], at: int) -> bool:
     """True for the 'for' of 'check all of them for cracks'."""
-    return items[at].value == "for" and any(item.value in SEEKING for item in items[max(at - 4, 0) : at])
+    if items[at].value != "for" or any(item.value in NONE for item in items[at:]):
+        return False
+    return any(item.value in SEEKING for item in items[max(at - 4, 0) : at])
 
 
 def _tells_time(items: tuple[Item, ...], at: int, own_run: bool) -> bool:
@@ -156,8 +162,8 @@ def _ends_in_none(items: tuple[Item, ...]) -> int | None:
     """Where the 'none' of 'pepper: none' and 'specks none anywhere' stands."""
     at = next((at for at in range(len(items) - 1, 0, -1) if items[at].tag not in ("place", "empty", "now")), 0)
     before = [item for item in items[:at] if item.tag not in ("empty", "colon", "place")]
-    told = bool(before) and before[-1].tag in ("sign", "adjective")
-    return at if told and items[at].value in NONE and not any(one.tag == "place" for one in items[:at]) else None
+    told = bool(before) and before[-1].tag in ("sign", "adjective") and items[at].value in NONE
+    return at if told and not any(one.tag == "place" and one.value.kind != "all" for one in items[:at]) else None
 
 
 def _carried(items: tuple[Item, ...], at: int, item: Item) -> int | None:

@@ -10,6 +10,7 @@ from engine_rules.note_places import Layout, Place
 from engine_rules.note_words import Item
 
 WHERE = ("on", "in", "of", "off", "for", "from", "onto", "over")
+PRONOUNS = ("they", "those", "that", "it", "thats", "which", "its", "theyre")
 LIKENESS = ("as", "same as", "like", "look like", "looks like", "same w/")
 
 Spots = dict[int, list[Place | None]]
@@ -34,6 +35,8 @@ class Whereabouts:
     def places(self, clause: Clause, signs: set[int]) -> Spots:
         """Where each sign of the clause was seen."""
         items, current, led = clause.items, self.carried, False
+        if current is not None and current.besides and items[0].value in PRONOUNS:
+            current = Place("listed", current.besides)
         where: Spots = {}
         open_signs: list[int] = []
         of_rest: Place | None = None

@@ -9,8 +9,9 @@ from engine_rules.note_scope import NONE
 from engine_rules.note_words import Item
 
 CAUSES = ("anti-seize", "rubber bits", "additive")
+TURNED_OUT = ("turned out", "turns out", "turned out to be", "turns out to be", "ended up being", "proved to be")
 SURELY = (
-    *("turned out", "turns out", "turned out to be", "turns out to be", "ended up being", "proved to be"),
+    *TURNED_OUT,
     *("its just", "it was just", "thats just", "was just", "is just", "are just", "were just"),
     *("its only", "it was only", "thats only", "was only", "is only", "just", "so"),
 )
@@ -40,6 +41,8 @@ def withdraws(clause: Clause, behind: int = 0, wrong: bool = False) -> bool:
     wrong: it is already said that it only looked like the sign, so that 'antiseize' or 'wiped off' alone will do.
     """
     items = clause.items[behind:]
+    if items and any(item.value in TURNED_OUT for item in items) and not any(_unsure(item, wrong) for item in items):
+        return not clause.question
     cause = next((at for at, item in enumerate(items) if is_cause(item)), None)
     if cause is None or clause.question or items[0].value == "or" or any(_unsure(item, wrong) for item in items):
         return False
@@ -57,6 +60,13 @@ def _says_what(items: Sequence[Item], subject: bool) -> bool:
         return False
     before = [item for item in items[:are] if item.tag not in ("place", "part")]
     return items[are].value in IT or (not before and subject) or (bool(before) and before[-1].value in THEY)
+
+
+def comes_off(clause: Clause) -> bool:
+    """True for 'but it brushed off'."""
+    return clause.lead == "but" and any(
+        item.tag == "excuses" and item.value.endswith((" off", " away", " clean")) for item in clause.items
+    )
 
 
 def only_denies(clause: Clause) -> bool:
