@@ -12,7 +12,7 @@ good or bad by chance, about one in twenty at the usual bound. One log cannot te
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from statistics import fmean
@@ -62,6 +62,11 @@ def ledger(logbook: Logbook, newest: int | None = None) -> tuple[LedgerLine, ...
     books = _books(SameLog(logbook))
     first = 1 if newest is None else max(1, len(books.starts) - newest)
     return tuple(books.line(at, books.ends[at], len(logbook.runs) - 1) for at in range(first, len(books.starts)))
+
+
+def scores(logbook: Logbook) -> Sequence[Mapping[str, Score | str]]:
+    """The results of each run by kind, as the lines compare them; where one cannot be compared, why."""
+    return _books(SameLog(logbook)).scores
 
 
 def change_before(logbook: Logbook, run: Run) -> LedgerLine | None:

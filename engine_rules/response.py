@@ -110,6 +110,11 @@ def responses(logbook: Logbook, count: int | None = None) -> Responses:
     return _history(SameLog(logbook)).before(len(logbook.runs) if count is None else count)
 
 
+def beliefs(logbook: Logbook, count: int) -> tuple[Learned, ...]:
+    """Every value as it was believed after the first so many runs, those on which no change bore yet too."""
+    return _history(SameLog(logbook)).values(count)
+
+
 @lru_cache(maxsize=2)
 def _history(of: SameLog) -> _History:
     return _History.of(of.logbook)
@@ -133,13 +138,16 @@ class _History:
             pages.append(learner.page())
         return _History(logbook, tuple(pages), tuple(learner.asides), tuple(learner.notes))
 
-    def before(self, index: int) -> Responses:
+    def values(self, index: int) -> tuple[Learned, ...]:
         page, targets = self.pages[index], self.logbook.targets
-        values = tuple(
+        return tuple(
             Learned(key, _clamped(key, page.mean[at], targets), float(page.sd[at]), int(page.changes[at]), targets[key])
             for at, key in enumerate(LEARNED)
-            if page.changes[at]
         )
+
+    def before(self, index: int) -> Responses:
+        page = self.pages[index]
+        values = tuple(one for one in self.values(index) if one.changes)
         return Responses(values, self._shares(page), self.asides[: page.asides], self.notes[: page.notes])
 
     def _shares(self, page: Page) -> tuple[LearnedShare, ...]:

@@ -39,6 +39,11 @@ class Score:
         """What so many percent of score are in the unit of the result, from where it stands."""
         return self.logged * pct / 100.0 / PER_POWER[self.kind]
 
+    def corrected(self, weight_kg: float | None) -> float:
+        """The result as it would be in standard air and, where the weight went in, at this weight; a lap as logged."""
+        weight = math.log(weight_kg) if self.weighed and weight_kg is not None else 0.0
+        return math.exp((self.pct / 100.0 - weight) / PER_POWER[self.kind])
+
 
 def logged(run: Run) -> Mapping[str, Entry[float]]:
     """The results of a run by kind."""

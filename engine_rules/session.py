@@ -18,7 +18,7 @@ from engine_rules.logbook import Logbook, Run
 from engine_rules.lookback import facts_of_history
 from engine_rules.looks import Gains
 from engine_rules.picks import facts_of_step
-from engine_rules.reference import Found, Knowing, find_reference
+from engine_rules.reference import Found, Knowing, Reference, find_reference
 from engine_rules.response import responses_before
 from engine_rules.results import Score, score
 from engine_rules.room import room_for_steps
@@ -70,6 +70,11 @@ class Session:
         reasoner.give(facts_of_history(logbook, one, found))
         reasoner.reason("look back")
         return assemble(logbook, one, solved, order, step, reasoner, trace_of(reasoner.fired))
+
+    def reference(self, run: Run) -> Reference | None:
+        """The set that a run is judged against, None where there is none."""
+        gains = responses_before(self.logbook, run).gains(self.logbook.targets)
+        return find_reference(self.logbook, run, self._knowing(gains)).reference
 
     def fitness(self, run: Run) -> Fitness:
         """What the reading rules make of a run."""

@@ -47,7 +47,7 @@ def test_the_advice_goes_into_a_workbook_beside(tmp_path: Path, lock: Callable[[
 
     result = tmp_path / "LOG.result.xlsx"
     book = openpyxl.load_workbook(result)
-    assert book.sheetnames == ["Next run", "Advice", "Why", "Ledger", "Charts"]
+    assert book.sheetnames == ["Next run", "Advice", "Why", "Ledger", "Charts", "Season charts"]
     assert strange_links(result) == []
     advice = json.loads((tmp_path / "advice.json").read_text("utf-8"))
     assert advice["headline"] in texts(result, "Next run")

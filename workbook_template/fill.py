@@ -1,4 +1,4 @@
-"""Advice into the workbook: strapline's columns, and the sheets Next run, Why, Ledger and Charts."""
+"""Advice into the workbook: strapline's columns, and the sheets Next run, Why, Ledger, Charts and Season charts."""
 
 from __future__ import annotations
 
@@ -20,10 +20,11 @@ from workbook_template.how_read_sheet import draw_how_read
 from workbook_template.layout import layout, split_heading
 from workbook_template.ledger import draw_ledger
 from workbook_template.page import Drawn
+from workbook_template.season_charts import draw_season
 from workbook_template.why import WhySheet, draw_why
 from workbook_template.wording import ERROR_FORMAT, KEEP, LINK_COLOR, jet_move, signed_format, swap_words
 
-NEXT_RUN, WHY, LEDGER, CHARTS = "Next run", "Why", "Ledger", "Charts"
+NEXT_RUN, WHY, LEDGER, CHARTS, SEASON = "Next run", "Why", "Ledger", "Charts", "Season charts"
 MOST_LETTERS = 31  # of a sheet's name
 SheetCells = Mapping[str, Mapping[tuple[int, int], CellOut]]
 
@@ -87,8 +88,8 @@ def plan(read_book: ReadBook, advices: Sequence[Advice]) -> Changes:
     order = {run.name: at for at, run in enumerate(read_book.logbook.runs)}
     newest = max(advices, key=lambda advice: order[advice.run])
     run = read_book.logbook.run(newest.run)
-    names = (NEXT_RUN, WHY, LEDGER, CHARTS)
-    next_run, why_name, ledger, charts = (sheet_for(name, read_book.car) for name in names)
+    names = (NEXT_RUN, WHY, LEDGER, CHARTS, SEASON)
+    next_run, why_name, ledger, charts, season = (sheet_for(name, read_book.car) for name in names)
     card = draw_card(next_run, read_book.logbook, run, newest, tab_unit(read_book))
     said = readings_cells(read_book, newest)
     why = draw_why(why_name, newest, _shown(said, card, newest))
@@ -110,6 +111,7 @@ def plan(read_book: ReadBook, advices: Sequence[Advice]) -> Changes:
             why.sheet,
             draw_ledger(ledger, read_book.logbook),
             draw_charts(charts, newest),
+            draw_season(season, read_book),
         ),
     )
 

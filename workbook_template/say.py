@@ -16,7 +16,7 @@ from engine_rules.look_up import targets_named
 from engine_rules.rulebook import RuleEntry
 from engine_rules.targets import default_targets
 from workbook_template.batch import ORDER, REST, SUMMARY_XLSX, Car
-from workbook_template.fill import CHARTS, LEDGER, NEXT_RUN, WHY
+from workbook_template.fill import CHARTS, LEDGER, NEXT_RUN, SEASON, WHY
 from workbook_template.hosts.scratch import area_ref
 from workbook_template.layout import layout, split_heading
 from workbook_template.log_file import Filled, LogFile
@@ -182,7 +182,7 @@ def _strange(found: Table) -> Iterator[str]:
 
 
 def _known_sheets(log: LogFile) -> set[str]:
-    written = {NEXT_RUN, WHY, LEDGER, CHARTS, TODAY, layout().sheets["start"].name}
+    written = {NEXT_RUN, WHY, LEDGER, CHARTS, SEASON, TODAY, layout().sheets["start"].name}
     return written | set(log.book.sheet_names.values())
 
 

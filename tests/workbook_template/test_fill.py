@@ -14,7 +14,7 @@ from engine_rules import advise
 from engine_rules.advice import Advice, JetChange
 from tests.workbook_template.advised_cases import six_efi, v8_all_change, v8_stop, v8_unreadable
 from tests.workbook_template.filled_books import efi_log, fill, filled_row, read, v8_log
-from workbook_template.fill import CHARTS, LEDGER, NEXT_RUN, WHY, plan, stretches, tab_unit
+from workbook_template.fill import CHARTS, LEDGER, NEXT_RUN, SEASON, WHY, plan, stretches, tab_unit
 
 
 @pytest.fixture
@@ -129,7 +129,7 @@ def test_several_runs_are_filled_and_the_sheets_speak_of_the_newest(log: Path) -
     assert filled_row(log, "16", 3)["jet_change"].hyperlink is None
     book = openpyxl.load_workbook(log)
     assert book[WHY]["A1"].value == "Why: run 17"
-    assert book.sheetnames[-4:] == [NEXT_RUN, WHY, LEDGER, CHARTS]
+    assert book.sheetnames[-5:] == [NEXT_RUN, WHY, LEDGER, CHARTS, SEASON]
 
 
 def test_nothing_advised_changes_nothing(log: Path) -> None:
@@ -181,7 +181,7 @@ def test_no_other_cell_and_no_other_sheet_changes(log: Path) -> None:
     ours = {one.index for one in read(log).tables["readings"].placed.values() if one.column.filled}
     fill(log, [v8_all_change().advice])
     after = openpyxl.load_workbook(log)
-    assert after.sheetnames == [*before.sheetnames, NEXT_RUN, WHY, LEDGER, CHARTS]
+    assert after.sheetnames == [*before.sheetnames, NEXT_RUN, WHY, LEDGER, CHARTS, SEASON]
     rows = {read(log).reading_rows["17", number] for number in range(1, 9)}
     for sheet in before.worksheets:
         for row in sheet.iter_rows():

@@ -93,4 +93,4 @@ def test_the_written_sheets_print_with_their_headings(tmp_path: Path) -> None:
     assert len(why) > 1
     assert sum("NEXT RUN" in page for page in pages) == 1
     assert sum("where each cylinder stands" in page for page in pages) == 1
-    assert before == len(book.sheetnames) - 3
+    assert before == len(book.sheetnames) - 4

@@ -82,22 +82,63 @@ class CellOut:
     like: tuple[int, int] | None = None
 
 
+Area = tuple[int, int, int, int]  # first row, first column, last row, last column
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How a series is drawn. Dash and mark tell series apart where no colour is printed. width_pt 0: no line.
+
+    dash: 'solid', 'dash', 'dot', 'dash dot' or 'long dash'. mark: 'circle', 'square', 'diamond', 'triangle', 'x',
+    'plus', 'bar' or '' for none; hollow marks let those behind them show. drop: a hair line from each point down to
+    the axis.
+    """
+
+    color: str = "000000"
+    width_pt: float = 0.0
+    dash: str = "solid"
+    mark: str = ""
+    mark_pt: int = 5
+    hollow: bool = False
+    drop: bool = False
+
+
 @dataclass(frozen=True, slots=True)
 class Series:
-    """One line or set of points of a chart; each range is (first row, first column, last row, last column)."""
+    """One line or set of points of a chart. A cell left blank is a gap. look: None leaves it to the chart's kind."""
 
     title: str
-    values: tuple[int, int, int, int]
-    error_values: tuple[int, int, int, int] | None = None  # half-widths, drawn as plus and minus
+    values: Area
+    error_values: Area | None = None  # half-widths, drawn as plus and minus
+    look: Look | None = None
+    in_legend: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A grey band behind the lines. lowest: where it begins; widths: how far it goes up from there."""
+
+    title: str
+    lowest: Area
+    widths: Area
 
 
 @dataclass(frozen=True, slots=True)
 class ChartOut:
-    """A native chart. kind: 'bar' (upright columns), 'line' or 'points'."""
+    """A native chart. kind: 'bar' (upright columns), 'line' or 'points'.
+
+    anchor: the cell of its top left corner, drop_pt below that cell's top. until: the cell at whose top left corner it
+    ends, for a chart that goes with its cells; without one the width and height hold. plot: left, top, width and height
+    of the inner plot as shares of the chart, so that charts below each other line up. text_pt: of axes and legend, 0
+    for the host's own. names: of the categories below the plot, 'level', 'broken' into lines where they are long,
+    'upright' without numbers beside the plot, or 'none'. every: a name at each so many. y_step: from one number beside
+    the plot to the next, 0 for the host's choice. to_edges: the first and the last category stand at the ends of the
+    plot, as bands want it. legend: 'right', 'top' beside the title, or '' for none; one series alone has none.
+    """
 
     kind: str
     title: str
-    categories: tuple[int, int, int, int]
+    categories: Area
     series: tuple[Series, ...]
     x_title: str
     y_title: str
@@ -105,6 +146,17 @@ class ChartOut:
     width_cm: float
     height_cm: float
     y_range: tuple[float, float] | None = None  # None leaves it to the host, which may cut off error bars
+    band: Band | None = None
+    until: tuple[int, int] | None = None
+    drop_pt: float = 0.0
+    plot: tuple[float, float, float, float] | None = None
+    text_pt: float = 0.0
+    title_pt: float = 13.0
+    names: str = "level"
+    legend: str = "right"
+    every: int = 1
+    y_step: float = 0.0
+    to_edges: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.table import Table, TableStyleInfo
 from openpyxl.worksheet.worksheet import Worksheet
 
-from workbook_template.hosts.native_chart import native_chart
+from workbook_template.hosts.native_chart import add_native_chart
 from workbook_template.hosts.protocol import CellOut, SheetOut, Style
 
 # Every system has it or a twin of the same widths, so a page that fits here fits there.
@@ -65,7 +65,7 @@ def add_sheet(book: Workbook, sheet: SheetOut, at: int | None = None) -> Workshe
         made.add_table(listed)
     _offer_words(made, sheet)
     for chart in sheet.charts:
-        made.add_chart(native_chart(made, chart), f"{get_column_letter(chart.anchor[1])}{chart.anchor[0]}")
+        add_native_chart(made, chart)
     _set_view(made, sheet)
     _set_print(made, sheet)
     return made
