@@ -96,7 +96,9 @@ def _missing(parts: Parts) -> tuple[str, ...]:
     asked = list(_texts(parts, Ask, "text"))
     engine, tuneup = parts.logbook.engine, parts.run.tuneup
     lacking = [s.name for s in engine.stations if s.name not in tuneup.jets] if engine.carburetion != "EFI" else []
-    if lacking:
+    if lacking and not any(jet.on_hand for jet in parts.logbook.jets.sizes):
+        asked.append("the bore of each size of jet, on a sheet Jets: without it no jet can be advised")
+    elif lacking:
         asked.append(f"the jet that ran at {', '.join(lacking)}: without it no jet can be advised")
     if tuneup.total_timing_deg is None:
         asked.append("the total timing of this run: without it no timing can be advised")

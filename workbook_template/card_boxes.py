@@ -53,7 +53,7 @@ def station_box(station: Station, run: Run, advice: Advice) -> Box:
     change = next((jet for jet in advice.jets if jet.corner == station.name), None)
     if change is None:
         jet = run.tuneup.jets.get(station.name)
-        return Box(station.name, "", f"{KEEP} {jet.value}" if jet else "jet not logged", heavy=False)
+        return Box(station.name, "", f"{KEEP} {jet.value}" if jet else "jet not known", heavy=False)
     way = "richer" if change.flow_pct > 0 else "leaner"
     state = f"{way} {signed(change.flow_pct)} %"
     if change.wanted is not None:

@@ -10,6 +10,7 @@ import openpyxl
 import pytest
 from openpyxl import Workbook
 
+from engine_rules import advise
 from workbook_template.command_line import run_command
 from workbook_template.hosts.blocks import blocks_from_workbook
 from workbook_template.how_read import HOW_READ
@@ -158,3 +159,10 @@ def test_one_row_of_cylinders_side_by_side() -> None:
     assert run.name == "7" and run.tuneup.total_timing_deg is not None
     assert [reading.cylinder for reading in run.readings] == [1, 2, 3, 4]
     assert all(reading.egt_c is not None and reading.sign("ring") is not None for reading in run.readings)
+
+
+def test_without_bores_it_is_the_bores_that_are_missing() -> None:
+    (one,) = read(book(Log=log()))
+    missing = advise(one.logbook).missing
+    assert any("the bore of each size of jet" in text for text in missing)
+    assert not any("the jet that ran" in text for text in missing)
