@@ -7,6 +7,7 @@ import os
 import shutil
 import subprocess
 import time
+import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -15,6 +16,7 @@ from typing import Any
 from workbook_template.hosts.calc import build_extension, install_extension, office_environment
 
 DRIVER = Path(__file__).with_name("office_driver.py")
+SNAPSHOT = Path(__file__).with_name("office_snapshot.py")
 
 
 class Office:
@@ -66,7 +68,7 @@ def running_office(folder: Path) -> Iterator[Office]:
              f"-env:UNO_SHARED_PACKAGES_CACHE={(folder / 'shared').as_uri()}"]  # fmt: skip
     extension = folder / "strapline.oxt"
     build_extension(extension)
-    install_extension(extension, where)
+    install_extension(extension, [*where, str(_snapshots(folder / "snapshots.oxt"))])
     settings = next(folder.glob("**/strapline_office/settings.json"))
     screen, display = _screen()
     pipe = f"strapline{os.getpid()}"
@@ -86,6 +88,21 @@ def running_office(folder: Path) -> Iterator[Office]:
         driver.kill()
         _end(office)
         _end(screen)
+
+
+def _snapshots(path: Path) -> Path:
+    """A second extension, which looks at documents from within."""
+    entry = (
+        f'<manifest:file-entry manifest:full-path="{SNAPSHOT.name}" '
+        'manifest:media-type="application/vnd.sun.star.uno-component;type=Python"/>'
+    )
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.write(SNAPSHOT, SNAPSHOT.name)
+        archive.writestr(
+            "META-INF/manifest.xml",
+            f'<manifest:manifest xmlns:manifest="http://openoffice.org/2001/manifest">{entry}</manifest:manifest>',
+        )
+    return path
 
 
 def _screen() -> tuple[subprocess.Popen[bytes], int]:

@@ -11,7 +11,7 @@ import time
 import uno
 import unohelper
 from com.sun.star.awt import XCallback
-from com.sun.star.beans import PropertyValue
+from com.sun.star.beans import NamedValue, PropertyValue
 
 FILTERS = {"xlsx": "Calc MS Excel 2007 XML", "ods": "calc8"}
 
@@ -135,39 +135,12 @@ class Driver:
 
     def snapshot(self, looks=False):
         """What stands in the document; on demand also how it looks, which takes longer."""
-        sheets = [self.doc.Sheets.getByIndex(at) for at in range(self.doc.Sheets.Count)]
-        return {"sheets": [{**self._content(sheet), **(self._looks(sheet) if looks else {})} for sheet in sheets]}
+        asked = (NamedValue("document", self.doc), NamedValue("looks", looks))
+        return json.loads(self.service("strapline.tests.Snapshot").execute(asked))
 
     def marks(self):
         names = self.doc.NamedRanges
         return sorted([name, names.getByName(name).Content] for name in names.ElementNames if name.startswith("_wt_"))
-
-    def _content(self, sheet):
-        used = used_range(sheet)
-        notes = [sheet.Annotations.getByIndex(at) for at in range(sheet.Annotations.Count)]
-        groups = [(group, *one.getPropertyValues(("Hyperlink", "IsMerged"))) for group, one in grouped(used)]
-        return {
-            "name": sheet.Name,
-            "formulas": trimmed(used.getFormulaArray()),
-            "links": sorted([*text_links(sheet, used), *number_links(groups)]),
-            "notes": sorted([note.Position.Row, note.Position.Column, note.getString()] for note in notes),
-            "merged": sorted(merged(sheet, groups)),
-        }
-
-    def _looks(self, sheet):
-        used = used_range(sheet)
-        charts = [sheet.Charts.getByIndex(at).EmbeddedObject for at in range(sheet.Charts.Count)]
-        return {
-            "charts": [chart.Title.String for chart in charts],
-            "looks": sorted(looks(used)),
-            "printed": [[area.StartRow, area.StartColumn, area.EndRow, area.EndColumn] for area in sheet.PrintAreas],
-            "repeated": [sheet.TitleRows.StartRow, sheet.TitleRows.EndRow] if sheet.getPrintTitleRows() else [],
-            "page": self._page(sheet),
-        }
-
-    def _page(self, sheet):
-        style = self.doc.StyleFamilies.getByName("PageStyles").getByName(sheet.PageStyle)
-        return [style.IsLandscape, style.ScaleToPagesX, style.ScaleToPagesY, style.TopMargin, style.FooterIsOn]
 
     def press_button_of_window(self, label):
         """Press a button of the window that opens, as a user would, until the window is gone."""
@@ -211,77 +184,6 @@ def found(context, label):
         if button is not None:
             return button
     return None
-
-
-def trimmed(rows):
-    rows = [list(row) for row in rows]
-    while rows and not any(rows[-1]):
-        rows.pop()
-    width = max((at + 1 for row in rows for at, cell in enumerate(row) if cell), default=0)
-    return [row[:width] for row in rows]
-
-
-def used_range(sheet):
-    cursor = sheet.createCursor()
-    cursor.gotoEndOfUsedArea(False)
-    end = cursor.RangeAddress
-    return sheet.getCellRangeByPosition(0, 0, end.EndColumn, end.EndRow)
-
-
-def grouped(cells):
-    """The cells in groups of one look: each group and one cell of it."""
-    groups = cells.getUniqueCellFormatRanges()
-    for at in range(groups.Count):
-        group = groups.getByIndex(at)
-        yield group, group.getByIndex(0).getCellByPosition(0, 0)
-
-
-def text_links(sheet, used):
-    for area in used.queryContentCells(512).RangeAddresses:
-        for row, column in places(area):
-            fields = sheet.getCellByPosition(column, row).getTextFields()
-            for at in range(fields.Count):
-                yield [row, column, plain(fields.getByIndex(at).URL)]
-
-
-def number_links(groups):
-    for group, link, _ in groups:
-        for area in group.RangeAddresses if link else ():
-            yield from ([row, column, plain(link)] for row, column in places(area))
-
-
-def plain(link):
-    """A link however it is written."""
-    return link.replace("!", ".").replace("'", "")
-
-
-def merged(sheet, groups):
-    for group, _, has_merged in groups:
-        for area in group.RangeAddresses if has_merged else ():
-            for row, column in places(area):
-                cursor = sheet.createCursorByRange(sheet.getCellByPosition(column, row))
-                cursor.collapseToMergedArea()
-                whole = cursor.RangeAddress
-                yield [whole.StartRow, whole.StartColumn, whole.EndRow, whole.EndColumn]
-
-
-def looks(used):
-    """Of each cell that holds something: font, colours, wrap, size, underline."""
-    held = set()
-    for area in used.queryContentCells(23).RangeAddresses:
-        held |= set(places(area))
-    for group, one in grouped(used):
-        look = one.getPropertyValues(
-            ("CellBackColor", "CharColor", "CharHeight", "CharUnderline", "CharWeight", "IsTextWrapped")
-        )
-        for area in group.RangeAddresses:
-            yield from ([*place, *look] for place in places(area) if place in held)
-
-
-def places(area):
-    for row in range(area.StartRow, area.EndRow + 1):
-        for column in range(area.StartColumn, area.EndColumn + 1):
-            yield row, column
 
 
 def main():
