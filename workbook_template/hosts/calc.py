@@ -30,6 +30,7 @@ COMMANDS = {
 }
 TIME_LIMIT_S = 120.0
 FUNCTION_LIMIT_S = 10.0
+FUNCTION_REST_S = 15.0
 _COMPONENTS = ("component.py", "addin.py")
 _CALC = "com.sun.star.sheet.SpreadsheetDocument"
 _INSIDE = "pythonpath/strapline_office"
@@ -78,6 +79,7 @@ def _members(python: str) -> Iterable[tuple[str, str]]:
         "time_limit_s": TIME_LIMIT_S,
         "function_module": "workbook_template.function_protocol",
         "function_limit_s": FUNCTION_LIMIT_S,
+        "function_rest_s": FUNCTION_REST_S,
     }
     yield f"{_INSIDE}/settings.json", json.dumps(settings, indent=2)
     for source in resources.files("workbook_template.hosts.office").iterdir():

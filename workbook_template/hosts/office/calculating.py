@@ -13,17 +13,21 @@ from typing import Any
 
 from .asking import NO_WINDOW, STRIPPED, Unanswered, cannot_start
 
-# After a failure nothing is tried for so long: a sheet of a thousand cells must not wait a thousand times.
-REST_S = 15.0
+AGAIN = "install strapline again and run: strapline addin calc"
 
 
 class Calculator:
-    """The process, started when it is first needed, and again where it ended."""
+    """The process, started when it is first needed, and again where it ended.
+
+    settings: the file that says which. After a failure nothing is tried for a while: a sheet of a thousand cells must
+    not wait a thousand times.
+    """
 
     def __init__(self, settings: Any) -> None:
         self._settings = settings
         self._process: Any = None
         self._lines: Any = None
+        self._limit_s = 0.0
         self._failed, self._rests_until = "", 0.0
 
     def call(self, name: str, given: Sequence[Any]) -> Any:
@@ -31,10 +35,9 @@ class Calculator:
         if time.monotonic() < self._rests_until:
             raise Unanswered(self._failed)
         sent = json.dumps({"name": name, "given": given}).encode() + b"\n"
-        line = self._told(sent) if self._alive() else None
-        if line is None:
-            line = self._told_by_a_new_one(sent)
-        said = json.loads(line)
+        said = self._told(sent) if self._alive() else None
+        if said is None:
+            said = self._told_by_a_new_one(sent)
         if "error" in said:
             raise Unanswered(said["error"])
         return said["value"]
@@ -42,17 +45,17 @@ class Calculator:
     def _alive(self) -> bool:
         return self._process is not None and self._process.poll() is None
 
-    def _told_by_a_new_one(self, sent: bytes) -> bytes:
+    def _told_by_a_new_one(self, sent: bytes) -> Any:
         settings = json.loads(self._settings.read_text("utf-8"))
         try:
             self._start(settings)
-            line = self._told(sent)
-            if line is None:
-                raise Unanswered("strapline's Python ended without an answer; install strapline again")
+            said = self._told(sent)
+            if said is None:
+                raise Unanswered(f"strapline's Python ended without an answer; {AGAIN}")
         except Unanswered as error:
-            self._failed, self._rests_until = str(error), time.monotonic() + REST_S
+            self._failed, self._rests_until = str(error), time.monotonic() + settings["function_rest_s"]
             raise
-        return line
+        return said
 
     def _start(self, settings: Mapping[str, Any]) -> None:
         environment = {name: value for name, value in os.environ.items() if name not in STRIPPED}
@@ -68,21 +71,23 @@ class Calculator:
         threading.Thread(target=_read, args=(self._process.stdout, self._lines), daemon=True).start()
 
     def _told(self, sent: bytes) -> Any:
-        """The line that answers; None where the process ended. Raises Unanswered, and ends it, where it is too slow."""
+        """What was answered; None where the process ended. Raises Unanswered, and ends it, where it fails otherwise."""
         try:
             self._process.stdin.write(sent)
             self._process.stdin.flush()
             line = self._lines.get(timeout=self._limit_s)
-        except OSError:
-            line = None
+            if line is not None:
+                return json.loads(line)
+        except OSError:  # it ended before it had read the call
+            pass
         except queue.Empty:
             self._end()
-            raise Unanswered(
-                f"strapline's Python gave no answer within {self._limit_s:g} seconds; recalculate"
-            ) from None
-        if line is None:
+            raise Unanswered(f"there was no answer within {self._limit_s:g} seconds; calculate again") from None
+        except ValueError:
             self._end()
-        return line
+            raise Unanswered(f"strapline's Python answered something else; {AGAIN}") from None
+        self._end()
+        return None
 
     def _end(self) -> None:
         self._process.kill()
