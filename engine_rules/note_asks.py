@@ -13,6 +13,7 @@ from engine_rules.note_words import Item, lexicon
 
 # How the reasons of [[ask]] begin that a clause can make needless.
 CHANGES, HEAT, TWINS, COLOUR = "may be jets or degrees", "may be heat", "may be rubber", "may be fuel or heat"
+COLOURLESS = ("threads", "ring", "shell", "mark")
 KNOCK, SOOT = "says knock", "may be the ring on the porcelain or the soot"
 A_FEW = 3  # words of a clause that speaks of knock and names no plug
 DAMAGE = "says damage and names no part: write in the columns what is broken or melted"
@@ -48,6 +49,10 @@ def open_questions(clause: Clause, scope: Scope, told: Told) -> Iterator[tuple[i
     for at, item in enumerate(clause.items):
         if item.tag == "ask" and at not in scope.dead | scope.denied and not _is_clear(clause, at, told):
             yield item.start, item.end, item.value
+    for at, item in enumerate(clause.items[1:], 1):
+        uncoloured = item.value in ("color", "colour") and clause.items[at - 1].tag == "negations"
+        if uncoloured and told.of_plugs and not told.kinds and topic_at(clause.items, at, told.topic) not in COLOURLESS:
+            yield clause.items[at - 1].start, item.end, lexicon().table["colour"]
     bare = told.of_plugs and not told.kinds and all(item.tag in ("part", "empty", "place") for item in clause.items)
     if bare and any(item.value == "threads" for item in clause.items):
         yield *clause.span(), lexicon().table["height"]

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
-from engine_rules.note_counts import count_at
+from engine_rules.note_counts import count_at, number_at
 from engine_rules.note_marks import mark_at
 from engine_rules.note_places import BOTH, Layout, Place, counted_at, is_list, listed_at
 from engine_rules.note_specks import specks_joined
@@ -44,10 +44,14 @@ class Clause:
     items: tuple[Item, ...]
     lead: str = ""
     question: bool = False
+    tags: frozenset[str] = field(init=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "tags", frozenset(item.tag for item in self.items))
 
     def has(self, *tags: str) -> bool:
         """True where an item carries one of these tags."""
-        return any(item.tag in tags for item in self.items)
+        return not self.tags.isdisjoint(tags)
 
     def span(self) -> tuple[int, int]:
         """Where it stands in the note."""
@@ -85,13 +89,13 @@ def _named_twice(items: Sequence[Item]) -> Iterator[Item]:
     """
     unplaced = lexicon().table["unplaced"]
     for at, item in enumerate(items):
-        vague = item.tag == "ask" and item.value in (unplaced, VAGUE)
-        beside = [one for one in (*items[max(at - 2, 0) : at], *items[at + 1 : at + 3]) if one.tag == "place"]
-        behind = [one for one in items[at + 1 : at + 4] if one.value not in ("of", *SMALL)]
-        of_all = item.tag == "place" and item.value.kind == "all" and behind[:1] and behind[0].tag == "place"
-        if of_all and behind[0].value.kind == "listed":
-            continue
-        if not (vague and any(one.value.kind == "listed" for one in beside)):
+        if item.tag == "ask" and item.value in (unplaced, VAGUE):
+            beside = [*items[max(at - 2, 0) : at], *items[at + 1 : at + 3]]
+        elif item.tag == "place" and item.value.kind == "all":
+            beside = [one for one in items[at + 1 : at + 4] if one.value not in ("of", *SMALL)][:1]
+        else:
+            beside = []
+        if not any(one.tag == "place" and one.value.kind == "listed" for one in beside):
             yield item
 
 
@@ -309,10 +313,11 @@ def _mark(tokens: Sequence[Token], at: int) -> tuple[str, object, int]:
         return "ask", lexicon().table["unplaced"], at + 2
     if token.text in LINKS:
         return "link", token.text, at + 1
-    if token.number is not None:
-        return "number", token.number, at + 1
-    if token.text in NUMBER_WORDS:
-        return "number", float(NUMBER_WORDS[token.text]), at + 1
+    if token.number is not None or token.text in NUMBER_WORDS:
+        number = number_at(tokens, at)
+        if number is not None and number[0] % 1:
+            return "number", number[0], number[1]
+        return "number", float(NUMBER_WORDS.get(token.text, token.number or 0.0)), at + 1
     if token.text in lexicon().table["words"]["empty"] or not token.text.isalpha():
         return "empty", token.text, at + 1
     return "unknown", token.text, at + 1

@@ -37,7 +37,7 @@ def is_danger(meant: Meant) -> bool:
 
 def of_others(clause: Clause) -> bool:
     """True where another car or engine is spoken of."""
-    return any(item.tag == "harmless" and item.value == "others" for item in clause.items)
+    return clause.has("harmless") and any(item.tag == "harmless" and item.value == "others" for item in clause.items)
 
 
 def speaks_of_plugs(clause: Clause, own_row: bool, place_carried: bool) -> bool:

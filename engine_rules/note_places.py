@@ -81,6 +81,8 @@ def counted_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place,
     """'The other six', 'all three' or 'two of them', and the place behind it; None for what counts no plugs."""
     everything = frozenset(layout.cylinders)
     first = tokens[at].text
+    if not (first in ("other", "remaining", "all", "these", "those") or _how_many(first)):
+        return None
     start = at + (first in ("other", "remaining", "all", "these", "those"))
     count = _how_many(tokens[start].text) if start < len(tokens) else None
     if count is None:
@@ -123,7 +125,9 @@ def _cylinder_goes_on(tokens: Sequence[Token], at: int) -> bool:
 
 def listed_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place, int] | None:
     """A cylinder or a list of them that starts there, and the place behind it; None for a number that is neither."""
-    numbers = lexicon().table["numbers"]
+    numbers, here = lexicon().table["numbers"], tokens[at].text
+    if not here[0].isdigit() and here not in NUMBER_WORDS and here != "from" and here not in numbers["named_by"]:
+        return None
     before = tokens[at - 1] if at else None
     start, named = at, False
     if tokens[at].text == "from" and _is_range(tokens, at + 1):
@@ -132,7 +136,7 @@ def listed_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place, 
         start, named = start + 1, True
     all_over = at > 1 and (tokens[at - 2].text, tokens[at - 1].text) == ("all", "over")
     prepared = before is not None and (before.text in numbers["before_place"] or all_over)
-    one = start < len(tokens) and tokens[start].text == "one" and not _is_range(tokens, start)
+    one = start < len(tokens) and tokens[start].text == "one" and not _goes_on(tokens, start, (*AND, *THROUGH))
     spelled = layout.own is None and not one and not _counts_specks(tokens, start)
     first = _cylinder(tokens, start, layout, words=named or prepared or spelled)
     if first is None:
@@ -235,7 +239,8 @@ def _leads_to_place(first: str, second: str) -> bool:
 
 def _names_part(text: str) -> bool:
     """True for the 'strap' of 'strap of 7'."""
-    return any(one.tag == "part" and one.words[-1] == text for one in lexicon().starting.get(text, ()))
+    phrase = lexicon().single.get(text)
+    return phrase is not None and phrase.tag == "part"
 
 
 def _of_threads(tokens: Sequence[Token], at: int) -> bool:
@@ -245,14 +250,20 @@ def _of_threads(tokens: Sequence[Token], at: int) -> bool:
 
 
 def _is_range(tokens: Sequence[Token], at: int) -> bool:
-    goes_on = at + 2 < len(tokens) and tokens[at + 1].text in THROUGH
-    return goes_on and (tokens[at + 2].text.isdigit() or tokens[at + 2].text in NUMBER_WORDS)
+    return _goes_on(tokens, at, THROUGH)
+
+
+def _goes_on(tokens: Sequence[Token], at: int, joints: Sequence[str]) -> bool:
+    following = at + 2 < len(tokens) and tokens[at + 1].text in joints
+    return following and (tokens[at + 2].text.isdigit() or tokens[at + 2].text in NUMBER_WORDS)
 
 
 def _counts_before(tokens: Sequence[Token], behind: int) -> bool:
     if behind >= len(tokens):
         return False
     after, last = tokens[behind], tokens[behind - 1]
+    if after.text == "and" and "half" in [token.text for token in tokens[behind + 1 : behind + 3]]:
+        return True
     if after.text in ("/", "-", ":", ".", "%", '"', "'") and after.start == last.end:
         following = tokens[behind + 1] if behind + 1 < len(tokens) else None
         return after.text in "%\"'" or (

@@ -284,7 +284,8 @@ def _is_instead(clause: Clause) -> bool:
 def _is_over(clause: Clause, behind: Clause) -> bool:
     """True for the first part of 'was lean, now fat'."""
     was = any(item.value in ("was", "were", "had") for item in clause.items)
-    return was and behind.items[0].value == "now" and behind.has("sign", "adjective", "negations", "count", "number")
+    now = "now" in (behind.items[0].value, behind.items[-1].value)
+    return was and now and behind.has("sign", "adjective", "negations", "count", "number")
 
 
 def certainty_of(sure: str) -> float:

@@ -8,6 +8,7 @@ from engine_rules.note_clauses import Clause
 from engine_rules.note_words import Item, lexicon
 
 FAR = 4  # words; a denial further off than this from a word of danger does not take it away
+CONTRASTING = ("not", "isnt", "wasnt", "arent")
 SINCE = ("after", "because", "bc", "cause", "since", "from")
 UNTIL = ("until", "till", "til")
 SEEKING = ("check", "checked", "checking", "look", "looked", "looking", "watch", "search", "searched", "inspect")
@@ -49,22 +50,17 @@ def scope_of(clause: Clause, standing: Standing, own_run: bool) -> Scope:
     """
     items = clause.items
     denied, far = _denied(items)
-    doubted = any(item.tag == "doubts" for item in items) or clause.question
-    undecided = clause.question or any(_said(item) in lexicon().table["scope"]["undecided"] for item in items)
+    doubts = [item.value for item in items if item.tag == "doubts"]
     return Scope(
         dead=_dead(items, standing, own_run),
         denied=denied,
-        contrasted=frozenset(at for at in denied if at and items[at - 1].value in ("not", "isnt", "wasnt", "arent")),
+        contrasted=frozenset(at for at in denied if at and items[at - 1].value in CONTRASTING),
         denied_far=far,
         nearly=frozenset(at + 1 for at, item in enumerate(items) if item.tag == "nearly"),
-        hedged=any(item.tag == "hedges" or (item.tag == "amount" and item.value == "few") for item in items),
-        doubted=doubted,
-        undecided=undecided,
+        hedged=clause.has("hedges") or any(item.tag == "amount" and item.value == "few" for item in items),
+        doubted=clause.question or bool(doubts),
+        undecided=clause.question or any(said in lexicon().table["scope"]["undecided"] for said in doubts),
     )
-
-
-def _said(item: Item) -> str:
-    return str(item.value)
 
 
 def _dead(items: tuple[Item, ...], standing: Standing, own_run: bool) -> frozenset[int]:

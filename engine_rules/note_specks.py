@@ -71,6 +71,8 @@ def _colour_behind(items: Sequence[Item], at: int) -> int | None:
         at += 1
     if at == len(items) or (at == start and items[at].tag != "adjective"):
         return None
+    if items[at - 1].value == "of" and items[at].value == FEW_BLACK:
+        return at  # 'a speck of pepper'
     bright = _colour(items[at]) == BRIGHT and (items[at].tag == "sign") == (items[at].value == BRIGHT)
     return at if bright and all(item.tag != "amount" for item in items[start:at]) else None
 

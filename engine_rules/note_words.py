@@ -72,17 +72,17 @@ class Phrase:
 
 @dataclass(frozen=True, slots=True)
 class Lexicon:
-    """notes.toml, made ready. starting: first word -> phrases, longest first. clipped: consonants -> word, where only
-    one has them. single: words that are a phrase by themselves. alone: those of them that tell something. grains: nouns
-    for specks. table: the file itself."""
+    """notes.toml, made ready. starting: first two words -> phrases, longest first. clipped: consonants -> word, where
+    only one has them. single: words that are a phrase by themselves. alone: those of them that tell something. grains:
+    nouns for specks. table: the file itself."""
 
-    starting: Mapping[str, tuple[Phrase, ...]]
+    starting: Mapping[tuple[str, str], tuple[Phrase, ...]]
     spellings: Mapping[str, str]
     mended: tuple[str, ...]
     clipped: Mapping[str, str]
     vocabulary: frozenset[str]
     alone: frozenset[str]
-    single: frozenset[str]
+    single: Mapping[str, Phrase]
     grains: frozenset[str]
     table: Mapping[str, Any]
 
@@ -94,9 +94,9 @@ def lexicon() -> Lexicon:
     found: dict[tuple[str, ...], Phrase] = {}
     for phrase in _phrases(table):
         found.setdefault(phrase.words, phrase)
-    starting: dict[str, list[Phrase]] = {}
+    starting: dict[tuple[str, str], list[Phrase]] = {}
     for phrase in sorted(found.values(), key=lambda one: -len(one.words)):
-        starting.setdefault(phrase.words[0], []).append(phrase)
+        starting.setdefault((phrase.words[0], (*phrase.words, "")[1]), []).append(phrase)
     vocabulary = frozenset(word for words in found for word in words)
     telling = {word for words, phrase in found.items() if phrase.tag in (*TELLING, "conduct") for word in words}
     return Lexicon(
@@ -105,7 +105,7 @@ def lexicon() -> Lexicon:
         mended=tuple(sorted(word for word in telling if len(word) > SHORTEST_MENDED)),
         clipped=_clipped(found.values()),
         vocabulary=vocabulary,
-        single=frozenset(words[0] for words in found if len(words) == 1),
+        single={words[0]: phrase for words, phrase in found.items() if len(words) == 1},
         alone=frozenset(words[0] for words, phrase in found.items() if len(words) == 1 and phrase.tag in TELLING),
         grains=frozenset(word for words in table["grains"].values() for word in words),
         table=table,
@@ -246,7 +246,7 @@ def _begun(word: str) -> str | None:
 
 def _alone(word: str) -> str:
     """What the word means by itself; two spellings that may be meant are no choice where both mean the same."""
-    phrase = next((one for one in lexicon().starting.get(word, ()) if len(one.words) == 1), None)
+    phrase = lexicon().single.get(word)
     return word if phrase is None else f"{phrase.tag} {phrase.value}"
 
 
@@ -259,22 +259,24 @@ def _left_as_written() -> frozenset[str]:
 def phrase_at(tokens: Sequence[Token], at: int, refused: Callable[[Phrase, int], bool]) -> tuple[Phrase, int] | None:
     """The longest phrase that starts there and is not refused, and the place behind it."""
     known = lexicon().starting
-    first = tokens[at]
-    candidates = known.get(first.text, ())
-    if first.number is not None or first.text in NUMBER_WORDS:
-        candidates = (*candidates, *known.get("{n}", ()), *known.get("{d}", ()), *known.get("{c}", ()))
-    second = next((token.text for token in tokens[at + 1 : at + 4] if token.text not in ARTICLES), "")
+    second = next((token for token in tokens[at + 1 : at + 4] if token.text not in ARTICLES), None)
     best: tuple[Phrase, int] | None = None
-    for phrase in candidates:
-        words = phrase.words
-        if best is not None and len(words) <= len(best[0].words):
-            continue
-        if len(words) > 1 and words[1] != second and words[1] not in WILD:
-            continue
-        behind = _fits(words, tokens, at)
-        if behind is not None and not refused(phrase, behind):
-            best = phrase, behind
+    for first in _met_by(tokens[at]):
+        for following in (*_met_by(second), ""):
+            for phrase in known.get((first, following), ()):
+                if best is not None and len(phrase.words) <= len(best[0].words):
+                    break
+                behind = _fits(phrase.words, tokens, at)
+                if behind is not None and not refused(phrase, behind):
+                    best = phrase, behind
     return best
+
+
+def _met_by(token: Token | None) -> Sequence[str]:
+    """The words of phrases that a token meets."""
+    if token is None:
+        return ()
+    return (token.text, *WILD) if token.number is not None or token.text in COUNT_WORDS else (token.text,)
 
 
 def _is_number(token: Token, wild: str) -> bool:
