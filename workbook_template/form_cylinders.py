@@ -126,11 +126,19 @@ def _box(form: Form, at: Place, number: int) -> Iterator[tuple[int, Place, Headi
         heading = _of_cylinder(label)
         if place in form.spoken_for or not box.holds(*place) or heading is None:
             continue
+        if label.proposal is not None and _parted(form, row, place[0]):
+            continue  # it may be of the run as well
         form.spoken_for.add(place)
         form.headings.append(heading)
         found = value_place(form, place, box)
         form.spoken_for.add(found)
         yield number, found, heading, box
+
+
+def _parted(form: Form, above: int, below: int) -> bool:
+    """True where a blank row lies between."""
+    columns = range(form.stretch.left, form.stretch.right + 1)
+    return any(all(form.view.at(row, column) is None for column in columns) for row in range(above + 1, below))
 
 
 def _of_cylinder(heading: Heading | None) -> Heading | None:

@@ -23,6 +23,10 @@ _SIDES = {
     ("left", "front"): "lf", ("front", "left"): "lf", ("right", "front"): "rf", ("front", "right"): "rf",
     ("left", "rear"): "lr", ("rear", "left"): "lr", ("right", "rear"): "rr", ("rear", "right"): "rr",
 }  # fmt: skip
+_ENDS = {
+    "f": "front", "front": "front", "fronts": "front", "primary": "front", "pri": "front", "prim": "front",
+    "rear": "rear", "rears": "rear", "back": "rear", "secondary": "rear", "sec": "rear",
+}  # fmt: skip
 _JET_WORDS = frozenset({"jet", "jets", "main", "mains", "jetting"})
 _CYLINDER_WORDS = frozenset({"cyl", "cylinder", "cyls", "cylinders", "#", "no", "plug", "hole", "pot"})
 _ANSWERS = re.compile(r"\b(?:y\s*/\s*n|yes\s*/\s*no|yes or no)\b", re.IGNORECASE)  # 'New plugs Y/N'
@@ -127,6 +131,8 @@ def nearest(written: str) -> Meaning | None:
     name, units = _brackets(written)
     cylinder, rest = _split_cylinder(tokens(name))
     asked = " ".join(rest or tokens(name))
+    if _beside_jets(tokens(name)) == ("r",):
+        return Meaning(RUNS, "jets.rear", sure="likely")  # or right
     found = _proposed().get(asked) or _resembling(asked)
     if not found:
         return None
@@ -287,13 +293,20 @@ def _unit_of(sheet: str, key: str, written: Sequence[str]) -> Unit | None:
 
 
 def _corner(words: Sequence[str]) -> str | None:
-    """The station of a jet's heading: 'jet lf', 'left front jet', 'main jet rr', 'jet rear lf' of two carburetors."""
-    rest = [word for word in words if word not in _JET_WORDS and word not in _FILLERS]
-    if len(rest) == len(words):
+    """The station or end of a jet's heading: 'jet lf', 'front mains', 'jet rear lf' of two carburetors."""
+    rest = _beside_jets(words)
+    if not rest:
         return None
     if len(rest) == 2 and rest[0] in ("front", "rear") and rest[1] in _CORNERS:
         return f"{rest[0]} {_CORNERS[rest[1]]}"
     if words[0] == "jet" and len(rest) == 1 and rest[0] in ("left", "right", "single"):
         return rest[0]
     single = rest[0] if len(rest) == 1 else _SIDES.get((rest[0], rest[1])) if len(rest) == 2 else None
-    return _CORNERS.get(single or "")
+    return _CORNERS.get(single or "") or (_ENDS.get(rest[0]) if len(rest) == 1 else None)
+
+
+def _beside_jets(words: Sequence[str]) -> tuple[str, ...]:
+    """What stands beside a word for the jets; nothing where there is none."""
+    if _JET_WORDS.isdisjoint(words):
+        return ()
+    return tuple(word for word in words if word not in _JET_WORDS and word not in _FILLERS)

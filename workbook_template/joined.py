@@ -188,6 +188,8 @@ def _keep(into: dict[str, Value], key: str, value: Value, what: str, findings: l
     if key == "notes":
         put(into, key, value)
         return
+    if is_ditto(value.value):
+        return
     alike = as_text(value.value).casefold() == as_text(known.value).casefold()
     if value.value is not None and not alike and key not in ("name", "car"):
         text = f"{what} says '{_short(value)}' here and '{_short(known)}' at {known.cell}, which counts"

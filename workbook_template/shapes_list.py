@@ -86,12 +86,22 @@ def read_list(view: View, heads: Headings, corrected: Corrected, only: int | Non
     if unit_row is not None:
         settled, first = unit_row, first + 1
     settled = {column: _contents(view, first, column, one) for column, one in settled.items()}
+    if any(one.meaning is not None and one.meaning.key == "jets.front" for one in settled.values()):
+        settled = {column: _rear(one) for column, one in settled.items()}
     settled |= _named_runs(view, heads.row, first, settled)
     frame = _frame(view, heads)
     records = list(_records(view, first, settled, frame))
     across = " with runs across" if view.turned else ""
     shape = f"a line for each {'cylinder of a run' if by_cylinder else 'run'}{across}"
     return Sheetful(view.block.name, shape, tuple(settled.values()), records)
+
+
+def _rear(heading: Heading) -> Heading:
+    """Beside jets of the front, 'Mains R' are those of the rear."""
+    near = heading.proposal
+    if heading.meaning is None and near is not None and near.key == "jets.rear":
+        return Heading(heading.cell, heading.written, near)
+    return heading
 
 
 def _named_runs(view: View, row: int, first: int, headings: Mapping[int, Heading]) -> dict[int, Heading]:

@@ -166,3 +166,33 @@ def test_without_bores_it_is_the_bores_that_are_missing() -> None:
     missing = advise(one.logbook).missing
     assert any("the bore of each size of jet" in text for text in missing)
     assert not any("the jet that ran" in text for text in missing)
+
+
+def test_jets_of_the_front_and_of_r_are_front_and_rear() -> None:
+    rows = log()
+    rows[0][3:4] = ["Mains F", "Mains R"]
+    for row in rows[1:]:
+        row[3:4] = [72, 80]
+    made = book(Log=rows, Jets=[["Jet", "Bore (in)", "On hand"], [72, 0.072, "yes"], [80, 0.08, "yes"]])
+    (one,) = read(made)
+    jets = one.logbook.runs[-1].tuneup.jets
+    assert {corner: jet.value for corner, jet in jets.items()} == {"LF": "72", "RF": "72", "LR": "80", "RR": "80"}
+
+
+def test_a_note_below_the_last_cylinders_box_is_of_the_run() -> None:
+    rows: list[list[object]] = [["Run", 7, None, "Date", datetime(2026, 5, 2)]]
+    for number in range(1, 5):
+        rows += [[f"Cyl {number}"], ["Ring", "thin line"], ["Notes", f"plug {number} checked"]]
+    rows += [[], ["Notes", "all tan"]]
+    (one,) = read(book(Run_7=rows))
+    (run,) = one.logbook.runs
+    assert [note.value for note in run.notes] == ["all tan"]
+    assert [[note.value for note in reading.notes] for reading in run.readings][3] == ["plug 4 checked"]
+
+
+def test_ditto_within_a_run_contradicts_nothing() -> None:
+    rows: list[list[object]] = [["Run", "Cyl", "Ring", "Timing", "New plugs", "Clean cut"]]
+    rows += [[7, 1, "thin line", 34, "yes", "yes"]] + [[7, number, "wide", *['"'] * 3] for number in (2, 3, 4)]
+    (one,) = read(book(Log=rows))
+    assert not [finding.text for finding in one.logbook.findings if "which counts" in finding.text]
+    assert one.logbook.runs[0].tuneup.total_timing_deg is not None
