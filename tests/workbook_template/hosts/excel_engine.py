@@ -21,7 +21,7 @@ from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.worksheet import Worksheet
 from xlwings import base_classes
 
-from tests.workbook_template.hosts.excel_engine_cells import ERRORS, Range, as_com_time, hyperlinks_of
+from tests.workbook_template.hosts.excel_engine_cells import ERRORS, Range, as_com_time, held, hyperlinks_of
 
 IN_A_CELL = -2146777998
 REFUSED = -2146827284
@@ -82,7 +82,9 @@ class App(base_classes.App):
     display_alerts: Any = True
     calculation: Any = "automatic"
     status_bar: Any = False
+    calls = 0
     calls_until_busy: int | None = None
+    refused_call: int | None = None
     selected: Any = None
     api: Any = None
 
@@ -100,10 +102,11 @@ class App(base_classes.App):
 
     def answer(self) -> None:
         """Every call comes by here; in the middle of editing a cell none is answered."""
-        if self.calls_until_busy is not None:
-            self.calls_until_busy -= 1
-            if self.calls_until_busy < 0:
-                raise ComError(IN_A_CELL, "")
+        self.calls += 1
+        if self.calls_until_busy is not None and self.calls > self.calls_until_busy:
+            raise ComError(IN_A_CELL, "")
+        if self.calls == self.refused_call:
+            raise self.refuse("Application-defined or object-defined error")
 
     def refuse(self, text: str) -> ComError:
         return ComError(REFUSED, text)
@@ -249,8 +252,7 @@ class Sheet(base_classes.Sheet):
     def used_range(self) -> Range:
         places = [
             (cell.row, cell.column)
-            for row in self.ws.iter_rows()
-            for cell in row
+            for cell in held(self.ws)
             if cell.value is not None or cell.has_style or cell.comment
         ] or [(1, 1)]
         rows, columns = [row for row, _ in places], [column for _, column in places]
@@ -268,14 +270,17 @@ class Sheet(base_classes.Sheet):
         if app.display_alerts:
             raise AssertionError("Excel would ask whether to delete the sheet")
         spoken = re.compile(rf"(?:'{re.escape(self.name.replace(chr(39), chr(39) * 2))}'|\b{re.escape(self.name)})!")
+        at = wb.worksheets.index(self.ws)
+        was_active = wb.active is self.ws
+        front = None if was_active else wb.active
         wb.remove(self.ws)
+        wb.active = front or wb.worksheets[min(at, len(wb.worksheets) - 1)]
         for defined in wb.defined_names.values():
             defined.attr_text = spoken.sub("#REF!", defined.attr_text)
         for ws in wb.worksheets:
-            for row in ws.iter_rows():
-                for cell in row:
-                    if cell.data_type == "f" and "HYPERLINK" not in str(cell.value):
-                        cell.value = spoken.sub("#REF!", str(cell.value))
+            for cell in held(ws):
+                if cell.data_type == "f" and "HYPERLINK" not in str(cell.value):
+                    cell.value = spoken.sub("#REF!", str(cell.value))
 
     def copy(self, before: Sheet | None, after: Sheet | None) -> None:
         target = before or after
@@ -292,21 +297,25 @@ class Sheet(base_classes.Sheet):
 
 def copied(source: Worksheet, made: Worksheet) -> None:
     """The sheet with all that this program puts into one."""
-    for row in source.iter_rows():
-        for cell in row:
-            if not hasattr(cell, "data_type") or (cell.value is None and not cell.has_style and not cell.comment):
-                continue
-            twin = made.cell(cell.row, cell.column)
-            twin.value, twin.data_type = cell.value, cell.data_type
-            # One of the normal style takes that of the book it comes into.
-            for part in (
-                () if not cell.has_style else ("font", "fill", "border", "alignment", "protection", "number_format")
-            ):
+    looks: dict[Any, Any] = {}
+    for cell in held(source):
+        if not hasattr(cell, "data_type") or (cell.value is None and not cell.has_style and not cell.comment):
+            continue
+        twin = made.cell(cell.row, cell.column)
+        twin.value, twin.data_type = cell.value, cell.data_type
+        # One of the normal style takes that of the book it comes into.
+        parts = ("font", "fill", "border", "alignment", "protection", "number_format")
+        look = tuple(cell._style)
+        if cell.has_style and look not in looks:
+            for part in parts:
                 setattr(twin, part, copy.copy(getattr(cell, part)))
-            twin.quotePrefix = cell.quotePrefix
-            twin.hyperlink, twin.comment = copy.copy(cell.hyperlink), copy.copy(cell.comment)
+            looks[look] = twin._style
+        elif cell.has_style:
+            twin._style = copy.copy(looks[look])
+        twin.quotePrefix = cell.quotePrefix
+        twin.hyperlink, twin.comment = copy.copy(cell.hyperlink), copy.copy(cell.comment)
     for area in source.merged_cells.ranges:
-        made.merge_cells(area.coord)
+        made.merged_cells.add(area.coord)
     for name in ("freeze_panes", "print_area", "print_title_rows"):
         setattr(made, name, getattr(source, name))
     for name in ("column_dimensions", "row_dimensions"):

@@ -32,6 +32,11 @@ _LITERAL = re.compile(r'"((?:[^"]|"")*)"')
 _LINK = re.compile(r'=HYPERLINK\("((?:[^"]|"")*)",(.*)\)', re.DOTALL)
 
 
+def held(ws: Any) -> list[Any]:
+    """The cells that a sheet holds, by rows; those that nobody asked for yet are not made."""
+    return [ws._cells[place] for place in sorted(ws._cells)]
+
+
 def as_com_time(value: Any) -> Any:
     if isinstance(value, date) and not isinstance(value, datetime):
         return datetime.combine(value, time())
@@ -94,10 +99,10 @@ class Range(base_classes.Range):
     def _flat_as_excel_does(self, of: Callable[[Any], Any]) -> Any:
         self.app.answer()
         height, width = self.shape
-        held = [of(cell) for cell in self._cells()]
+        found = [of(cell) for cell in self._cells()]
         if height * width == 1:
-            return held[0]
-        rows = tuple(tuple(held[at * width : (at + 1) * width]) for at in range(height))
+            return found[0]
+        rows = tuple(tuple(found[at * width : (at + 1) * width]) for at in range(height))
         return rows[0] if height == 1 else rows
 
     def _same(self, of: Callable[[Any], Any]) -> Any:
@@ -248,10 +253,10 @@ class Range(base_classes.Range):
         return self._same(lambda cell: (self.sheet.name, cell.row, cell.column) in self.sheet.book.arrays)
 
     def find(self, text: str, whole: bool, direction: str, order: str, match_case: bool) -> Range | None:
-        held = [(c.row, c.column) for row in self.ws.iter_rows() for c in row if c.value is not None]
-        if not held:
+        places = [(cell.row, cell.column) for cell in held(self.ws) if cell.value is not None]
+        if not places:
             return None
-        row, column = max(held, key=lambda place: place if order == "rows" else place[::-1])
+        row, column = max(places, key=lambda place: place if order == "rows" else place[::-1])
         return Range(self.sheet, row, column, row, column)
 
     def select(self) -> None:
@@ -355,7 +360,7 @@ class Note(base_classes.Note):
 
 def hyperlinks_of(sheet: Any) -> Any:
     """The links of a sheet as COM shows them."""
-    cells = [cell for row in sheet.ws.iter_rows() for cell in row if cell.hyperlink is not None]
+    cells = [cell for cell in held(sheet.ws) if cell.hyperlink is not None]
 
     class Links:
         Count = len(cells)
@@ -364,7 +369,7 @@ def hyperlinks_of(sheet: Any) -> Any:
         def Item(at: int) -> Any:
             cell = cells[at - 1]
             place = type("Range", (), {"Row": cell.row, "Column": cell.column})
-            return type("Hyperlink", (), {"Range": place, "SubAddress": cell.hyperlink.location})
+            return type("Hyperlink", (), {"Type": 0, "Range": place, "SubAddress": cell.hyperlink.location})
 
         @staticmethod
         def Add(Anchor: Native, Address: str, SubAddress: str) -> None:

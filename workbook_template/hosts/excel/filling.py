@@ -37,7 +37,10 @@ class Filling:
         obstacles.look_first(book, self.cells, {*new, *changes.removed}, ours)
         there = {sheet.name: at for at, sheet in enumerate(book.sheets)}
         old = {name: there[name] for name in (*new, *changes.removed) if name in there}
-        self.looks = {name: self._looks(book.sheets[name], places) for name, places in self.cells.items()}
+        self.looks: dict[str, dict[Place, looks.Look]] = {name: {} for name in self.cells}
+        self.looked: dict[str, dict[Place, looks.Look]] = {name: {} for name in self.cells}
+        for name, places in self.cells.items():
+            self._compare_looks(book.sheets[name], places)
         self.kept = Kept(
             areas=[
                 area for name, places in self.cells.items() for area in self._areas(book.sheets[name], places, ours)
@@ -105,20 +108,19 @@ class Filling:
             _set_note(sheet.range(place), area, key_of(place), cell.note)
         area.after = told(cells)
 
-    def _looks(self, sheet: Any, places: Mapping[Place, Any]) -> dict[Place, looks.Look]:
-        """What differs between how the cells look and how they are to look."""
+    def _compare_looks(self, sheet: Any, places: Mapping[Place, Any]) -> None:
+        """Find out what differs between how the cells look and how they are to look."""
         models: dict[Place, looks.Look] = {}
-        made = {}
         for place, cell in places.items():
             if cell.like is not None and cell.like not in models:
                 models[cell.like] = looks.read(sheet.range(cell.like), looks.TAKEN)
             at = sheet.range(place)
-            look = looks.wanted(
-                cell, models.get(cell.like) if cell.like else None, partial(getattr, at, "number_format")
-            )
+            model = models.get(cell.like) if cell.like else None
+            look = looks.wanted(cell, model, partial(getattr, at, "number_format"))
             now = looks.read(at, look)
-            made[place] = {name: value for name, value in look.items() if value != now[name]}
-        return made
+            differs = [name for name, value in look.items() if value != now[name]]
+            self.looks[sheet.name][place] = {name: look[name] for name in differs}
+            self.looked[sheet.name][place] = {name: now[name] for name in differs}
 
     def _areas(self, sheet: Any, places: Mapping[Place, Any], ours: set[tuple[str, int, int]]) -> list[KeptArea]:
         links = program.links_of(sheet)
@@ -130,9 +132,9 @@ class Filling:
         for row in range(top, bottom + 1):
             for column in range(left, right + 1):
                 cell, key = sheet.range((row, column)), key_of((row, column))
-                look = self.looks[sheet.name][row, column]
-                if look:
-                    kept.looks[key] = looks.read(cell, look)
+                looked = self.looked[sheet.name][row, column]
+                if looked:
+                    kept.looks[key] = looked
                 if (row, column) in links:
                     kept.links[key] = links[row, column]
                 note = cell.note
@@ -200,7 +202,7 @@ def put_back_cells(book: Any, kept: Kept) -> None:
         for look, alike in looks.alike({place_of(key): look for key, look in area.looks.items()}):
             for place in alike:
                 looks.put(sheet.range(place), look)
-        cells.formula = area.typed
+        writing.type_again(cells, area.typed)
         for row in range(top, bottom + 1):
             for column in range(left, right + 1):
                 _set_note_as_it_was(sheet.range((row, column)), area.notes.get(key_of((row, column))))

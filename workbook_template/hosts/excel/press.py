@@ -23,23 +23,37 @@ def press(book: Any, command: str, air: Mapping[str, str] | None = None) -> Answ
     try:
         with program.held(book.app, "strapline is at work"):
             return _undone(book) if command == "undo" else _pressed(book, command, air or {})
+    except _Fault as fault:
+        raise fault.of_ours from fault
     except LogbookError:
         raise
     except Exception as error:
-        if program.is_busy(error):
-            raise LogbookError(program.BUSY) from error
-        raise
+        what = program.in_a_sentence(error, "do all that is needed")
+        raise LogbookError(f"{what}; {filling.NOTHING_CHANGED}") from error
+
+
+class _Fault(Exception):
+    """Something went wrong where Excel has no part in it."""
+
+    def __init__(self, of_ours: Exception) -> None:
+        super().__init__(str(of_ours))
+        self.of_ours = of_ours
 
 
 def _pressed(book: Any, command: str, air: Mapping[str, str]) -> Answer:
     asked = Asked(command, book.name, reading.blocks(book), reading.marks(book), reading.selected(book), air)
-    made = answer(asked)
+    try:
+        made = answer(asked)
+    except Exception as error:
+        raise _Fault(error) from error
     lines = made.lines
     if made.settled is not None:
         with sheets.looked_at_again(book):
             filling.Filling(book, made.settled, keeping.folder_for(book.fullname)).carry_out()
         lines = (*lines, NO_WAY_BACK)
-    if made.go_to:
+        with suppress(Exception):  # what is written is written, whether or not it is looked at
+            sheets.go_to(book, made.go_to or "")
+    elif made.go_to:
         sheets.go_to(book, made.go_to)
     return Answer(lines, made.settled, made.go_to, made.data, made.form)
 

@@ -18,6 +18,7 @@ BUSY_CODES = frozenset((-2147418111, -2146777998, -2147417846, -1712))
 BUSY = "Excel is in the middle of something, such as a cell being edited; press Enter or Esc there, and try again"
 TRIES = 2000  # xlwings tries for ever without a limit, so that nothing would be said while a cell is edited
 _NO_LINE, _SINGLE_LINE = -4142, 2  # xlUnderlineStyleNone, xlUnderlineStyleSingle
+_ON_A_CELL = 0  # msoHyperlinkRange; others are on shapes
 _MEANWHILE = (
     ("screen_updating", False),
     ("enable_events", False),
@@ -40,8 +41,8 @@ def in_a_sentence(error: Exception, doing: str, sheet: str = "", ref: str = "") 
         return error
     if is_busy(error):
         return LogbookError(BUSY)
-    excepinfo = getattr(error, "excepinfo", None)
-    told = next((part for part in excepinfo or () if isinstance(part, str) and " " in part), str(error))
+    excepinfo: Any = getattr(error, "excepinfo", None) or ()
+    told = str(excepinfo[2] or error) if len(excepinfo) > 2 else str(error)
     told = " ".join(told.split()).rstrip(".")[:160] or type(error).__name__
     return LogbookError(f"Excel did not {doing} ({told})", sheet, ref)
 
@@ -147,7 +148,7 @@ def links_of(sheet: Any) -> dict[tuple[int, int], str]:
     found = {}
     for at in range(1, int(links.Count) + 1):
         link = links.Item(at)
-        with suppress(AttributeError):  # one on a shape has no cell
+        if int(link.Type) == _ON_A_CELL:
             found[int(link.Range.Row), int(link.Range.Column)] = str(link.SubAddress or "")
     return {place: target for place, target in found.items() if target}
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -99,9 +99,10 @@ def looked_at_again(book: Any) -> Iterator[None]:
     try:
         yield
     finally:
-        book.activate()
-        if active in {sheet.name for sheet in book.sheets}:
-            book.sheets[active].activate()
+        with suppress(Exception):  # nothing hangs on it
+            book.activate()
+            if active in {sheet.name for sheet in book.sheets}:
+                book.sheets[active].activate()
 
 
 def go_to(book: Any, place: str) -> None:

@@ -96,3 +96,12 @@ def typed(cells: Any) -> list[list[str]]:
          for value, formula in zip(*row, strict=True)]
         for row in zip(held, reading.formulas(cells), strict=True)
     ]  # fmt: skip
+
+
+def type_again(cells: Any, typed_before: list[list[str]]) -> None:
+    """Type into a range what `typed` said of it; cell by cell where Excel passes by hidden rows."""
+    cells.formula = typed_before
+    for at_row, (now, before) in enumerate(zip(typed(cells), typed_before, strict=True)):
+        for at_column in range(len(before)):
+            if now[at_column] != before[at_column]:
+                cells[at_row, at_column].formula = before[at_column]
