@@ -62,10 +62,10 @@ class Season:
 
 
 def season(logbook: Logbook, newest: int = NEWEST) -> Season:
-    """The newest runs of the log."""
+    """The newest runs of the log. Raises LogbookError where there is none."""
     first = max(0, len(logbook.runs) - newest)
     runs = logbook.runs[first:]
-    reference = Session(logbook).reference(logbook.run()) if runs else None
+    reference = Session(logbook).reference(logbook.run())
     fit = [readable(logbook, run) for run in runs]
     every = [(logbook.runs[at - 1] if at else None, logbook.runs[at]) for at in range(first, len(logbook.runs))]
     return Season(

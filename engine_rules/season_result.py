@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
@@ -50,8 +50,8 @@ def _course(logbook: Logbook, kind: str, found: Sequence[tuple[Run, Score | str 
         if isinstance(one, str):
             left_out.setdefault(one.replace(f"run {run.name}", "the run"), []).append(run.name)
     kept = [(run, one) for run, one in found if isinstance(one, Score)]
-    for why, belongs in _hurdles(logbook, kind):
-        stays = belongs(kept)
+    for hurdle in _hurdles(logbook, kind):
+        why, stays = hurdle(kept)
         out = [run.name for run, one in kept if not stays((run, one))]
         kept = [pair for pair in kept if stays(pair)]
         if out:
@@ -63,32 +63,44 @@ def _course(logbook: Logbook, kind: str, found: Sequence[tuple[Run, Score | str 
     return ResultCourse(kind, tuple(values.get(run.name) for run, _ in found), weight_kg, names)
 
 
-Hurdle = tuple[str, Callable[[Sequence[Scored]], Callable[[Scored], bool]]]
+# What all results that are left are judged by: why one may not stay, and which stay.
+Hurdle = Callable[[Sequence[Scored]], tuple[str, Callable[[Scored], bool]]]
 
 
-def _hurdles(logbook: Logbook, kind: str) -> Iterable[Hurdle]:
-    """Why a result cannot be compared with most, and what tells: the same grounds as between two runs of the Ledger."""
+def _hurdles(logbook: Logbook, kind: str) -> Iterator[Hurdle]:
+    """The grounds on which the Ledger compares two runs, against what most runs of the season are like."""
     far_pct = logbook.targets["air.density_far_pct"]
 
-    def alike(of: Callable[[Scored], object]) -> Callable[[Sequence[Scored]], Callable[[Scored], bool]]:
-        def belongs(kept: Sequence[Scored]) -> Callable[[Scored], bool]:
-            counts = Counter(value for pair in reversed(kept) if (value := of(pair)) is not None)
-            # Of two equally common the newer stays.
-            usual = max(counts, key=lambda value: counts[value], default=None)
-            return lambda pair: of(pair) in (None, usual)
+    def same_pull(kept: Sequence[Scored]) -> tuple[str, Callable[[Scored], bool]]:
+        usual = _usual(map(_pull, kept))
+        return f"it was no {usual} as most were", lambda pair: _pull(pair) in (None, usual)
 
-        return belongs
+    def same_place(kept: Sequence[Scored]) -> tuple[str, Callable[[Scored], bool]]:
+        usual = _usual(map(_place, kept))
+        return "a lap of another place is another lap", lambda pair: _place(pair) in (None, usual)
 
-    def in_like_air(kept: Sequence[Scored]) -> Callable[[Scored], bool]:
+    def same_weighing(kept: Sequence[Scored]) -> tuple[str, Callable[[Scored], bool]]:
+        usual = _usual(one.weighed for _, one in kept)
+        why = "the weight was not logged" if usual else "the weight was logged, as it was not for most"
+        return why, lambda pair: pair[1].weighed == usual
+
+    def in_like_air(kept: Sequence[Scored]) -> tuple[str, Callable[[Scored], bool]]:
         known = [one.thickness_pct for _, one in kept if one.thickness_pct is not None]
         middle = median(known) if known else 0.0
-        return lambda pair: pair[1].thickness_pct is None or abs(pair[1].thickness_pct - middle) <= far_pct
+        why = "the air was further from the season's middle than any correction can be trusted"
+        return why, lambda pair: pair[1].thickness_pct is None or abs(pair[1].thickness_pct - middle) <= far_pct
 
-    yield "it was another kind of pull than most", alike(_pull)
+    yield same_pull
     if kind == "lap time":
-        yield "a lap of another place is another lap", alike(_place)
-    yield "its weight was not logged as with most, or only its was", alike(lambda pair: pair[1].weighed)
-    yield "its air is further from the season's middle than any correction can be trusted", in_like_air
+        yield same_place
+    yield same_weighing
+    yield in_like_air
+
+
+def _usual(values: Iterable[object]) -> object:
+    """The most common, of two equally common the newer; None is no value."""
+    counts = Counter(reversed([value for value in values if value is not None]))
+    return max(counts, key=lambda value: counts[value], default=None)
 
 
 def _pull(pair: Scored) -> str | None:

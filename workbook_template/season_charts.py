@@ -137,8 +137,9 @@ def _panel(numbers: Numbers, of: Season, course: Course, names: Area, units: Uni
     means = numbers.add(
         f"{name}, mean ({units.reading_unit(course.kind)})", [rounded(fmean(one)) if one else None for one in seen]
     )
-    series = [Series("mean", means, look=_MEAN)]
-    if max(map(len, seen)) > 1:
+    several = max(map(len, seen)) > 1
+    series = [Series("mean" if several else "cylinder read", means, look=_MEAN)]
+    if several:
         lowest = numbers.add(f"{name}, lowest", [rounded(min(one)) if one else None for one in seen])
         highest = numbers.add(f"{name}, highest", [rounded(max(one)) if one else None for one in seen])
         series += [

@@ -8,9 +8,9 @@ from statistics import NormalDist
 from engine_rules.logbook import Logbook
 from engine_rules.response import Learned
 from engine_rules.season import Season
-from workbook_template.hosts.protocol import Area, Band, Look, Series, Style
+from workbook_template.hosts.protocol import Area, Band, Look, Series
 from workbook_template.season_numbers import Numbers, rounded, spaced
-from workbook_template.season_page import PART, Drawing, SeasonPage
+from workbook_template.season_page import LINE, PART, Drawing, SeasonPage
 from workbook_template.season_words import Units
 
 HALF_OF_90 = NormalDist().inv_cdf(0.95)  # spreads from the middle of a 90 % interval to its end
@@ -20,7 +20,6 @@ _ANSWER = Look(mark="diamond", mark_pt=9)
 _USUAL = Look(color="404040", width_pt=1.0, dash="dash")
 _VALUE = Look(width_pt=1.75)
 _KEY = "After each run: line, what was learned; grey, where it lies nine times out of ten; dashes, what is usual."
-_KEY_STYLE = Style(size_pt=9, vertical="top")
 _HEADING = "What the log taught of this engine"
 
 
@@ -29,12 +28,15 @@ def draw_learned(page: SeasonPage, of: Season, names: Area, units: Units, logboo
     final = [one for one in of.beliefs[-1] if one.changes and one.usual]
     if not final:
         page.line(_HEADING, PART)
-        page.line("Nothing yet: no change of fuel, timing or plugs stands between two sets that are fit to tune from.")
+        page.line(
+            "Nothing yet: no change stands between two sets that can be learned from. The sheet Ledger names the runs "
+            "that teach nothing, and why."
+        )
         return
     page.chart_row([_answers(page.numbers, final, units, logbook)], 1, ANSWERS_MM, _HEADING)
     charts = [_course(page.numbers, of, one, names, units, logbook) for one in final]
     for at in range(0, len(charts), ACROSS):
-        page.chart_row(charts[at : at + ACROSS], ACROSS, COURSE_MM, "" if at else _KEY, _KEY_STYLE)
+        page.chart_row(charts[at : at + ACROSS], ACROSS, COURSE_MM, "" if at else _KEY, LINE)
 
 
 def _answers(numbers: Numbers, final: Sequence[Learned], units: Units, logbook: Logbook) -> Drawing:

@@ -27,7 +27,7 @@ _PX_PER_CHARACTER = 7.0
 
 TITLE = Style(bold=True, size_pt=16)
 PART = Style(bold=True, size_pt=13, vertical="top")
-LINE = Style(size_pt=9, vertical="top", wrap=True)
+LINE = Style(size_pt=9, vertical="top")
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +87,9 @@ class SeasonPage:
 
     def line(self, text: str, style: Style = LINE) -> None:
         """A text across the page, as high as it needs."""
-        self.cells[self.row, 1] = CellOut(text, style)
-        if text_lines(text, WIDTH_MM, style) > 1:
+        wrapped = text_lines(text, WIDTH_MM, style) > 1
+        self.cells[self.row, 1] = CellOut(text, replace(style, wrap=wrapped))
+        if wrapped:
             self.merges.append((self.row, 1, self.row, COLUMNS))
         self.heights_pt[self.row] = round(text_height_pt(text, WIDTH_MM, style) * 4.0) / 4.0
         self.row += 1

@@ -89,7 +89,7 @@ def _legend(out: ChartOut) -> Legend | None:
 def _banded(sheet: Worksheet, band: Band) -> AreaChart:
     """Two areas on top of each other, the lower one unseen."""
     chart = AreaChart(grouping="stacked")
-    for title, values, seen in (("", band.lowest, False), (band.title, band.widths, True)):
+    for title, values, seen in ((f"below {band.title}", band.lowest, False), (band.title, band.widths, True)):
         series: NativeSeries = SeriesFactory(_reference(sheet, values))
         series.tx = SeriesLabel(v=title)
         fill = {"solidFill": _SHADE} if seen else {"noFill": True}
@@ -151,7 +151,7 @@ def _title(text: str, size_pt: float, bold: bool) -> Title:
 
 def _text(size_pt: float, turned: int | None = None) -> RichText:
     letters = ParagraphProperties(defRPr=CharacterProperties(sz=round(size_pt * 100)))
-    body = RichTextProperties() if turned is None else RichTextProperties(rot=turned, vert="horz", wrap="none")
+    body = RichTextProperties() if turned is None else RichTextProperties(rot=turned, vert="horz")
     return RichText(bodyPr=body, p=[Paragraph(pPr=letters, endParaRPr=CharacterProperties())])
 
 
