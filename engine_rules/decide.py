@@ -73,7 +73,7 @@ def decide(
     return Step(
         jets=fuel[0],
         fuel_trims_pct=fuel[1],
-        total_deg=_total(logbook, run, estimate, order),
+        total_deg=_total(logbook, run, estimate, order, _goes_leaner(logbook, run, fuel)),
         trims_deg=_trims(logbook, run, estimate, order) if order.stage == "spread" else {},
         plug=_plug(logbook, run, order),
         tips=tuple(sorted(int(f["place"]) for f in order.wants if f["what"] == "tip")) if _heat_open(order) else (),
@@ -132,6 +132,14 @@ def _fuel(
     return choose_jets(fed, logbook.jets, jets, mean, sd, logbook.targets, limits), {}
 
 
+def _goes_leaner(logbook: Logbook, run: Run, fuel: tuple[JetChoice | None, dict[int, float]]) -> bool:
+    """True where any station or cylinder gets less fuel than now."""
+    jets, trims = fuel
+    now = current_fuel_trims(logbook, run)
+    flows = jets.flow_pct.values() if jets is not None else ()
+    return any(flow < 0.0 for flow in flows) or any(new < now[number] for number, new in trims.items())
+
+
 def _leaner_sizes(logbook: Logbook, run: Run) -> int:
     """Sizes leaner that one step may go: fewer where specks were seen lately."""
     key = "cap.jet_leaner_sizes" if knock_before(logbook, run) is None else "cap.jet_leaner_after_knock_sizes"
@@ -143,7 +151,7 @@ def _fuel_is_wanted(order: Order) -> bool:
     sides = {str(fact["side"]) for fact in order.wants if fact["what"] == "fuel"}
     if order.stage == "fuel":
         return bool(sides)
-    return "richer" in sides and (order.stage == "safety" or (order.stage == "timing" and "leaner" in order.holds))
+    return "richer" in sides and order.stage in ("safety", "timing")
 
 
 def _needed_sizes(logbook: Logbook, order: Order) -> dict[int, int]:
@@ -180,18 +188,20 @@ def _fuel_trims(
     return {number: new for number, new in chosen.items() if new != now[number]}
 
 
-def _total(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> float:
+def _total(logbook: Logbook, run: Run, estimate: Estimate, order: Order, leaner: bool) -> float:
     targets = logbook.targets
     need = max((targets[fact["by"]] for fact in order.need("retard")), default=0.0)
     if run.tuneup.total_timing_deg is None:
         return 0.0
     read = order.readable and is_read("timing", estimate)
-    far = order.stage == "fuel" and (order.wanted("timing_now") == "later" or need > 0.0)
-    if not (order.stage in ("safety", "timing") or far) or not (read or need):
+    beside = order.wanted("timing_now")
+    at_once = order.stage == "fuel" and (beside is not None or need > 0.0)
+    if not (order.stage in ("safety", "timing") or at_once) or not (read or need):
         return 0.0
     chosen = 0.0
     if read:
-        open_advance = order.stage == "timing" and "advance" not in order.holds
+        earlier = order.stage == "timing" or (beside == "earlier" and not leaner)
+        open_advance = earlier and "advance" not in order.holds
         mean, sd = timing_arrays(estimate)
         highest = min(targets["cap.advance_deg"], _below_knock(logbook, run)) if open_advance else 0.0
         chosen = choose_total_timing(mean, sd, targets, -targets["cap.retard_deg"], highest)
@@ -199,11 +209,12 @@ def _total(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> floa
 
 
 def _below_knock(logbook: Logbook, run: Run) -> float:
-    """How far total timing may still grow before it comes near one that showed specks lately; never below zero."""
+    """How far total timing may grow: after specks only by the smallest step, and never near where they showed."""
     seen, now = knock_before(logbook, run), run.tuneup.total_timing_deg
     if seen is None or now is None:
         return math.inf
-    return max(seen[0] - logbook.targets["safety.stay_below_knock_deg"] - now.value, 0.0)
+    room = seen[0] - logbook.targets["safety.stay_below_knock_deg"] - now.value
+    return min(max(room, 0.0), logbook.targets["cap.total_step_deg"])
 
 
 def _trims(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> dict[int, float]:

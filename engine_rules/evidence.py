@@ -12,6 +12,7 @@ from engine_rules.facts import Said, Seen, Setup, Worded
 from engine_rules.labels import label_key
 from engine_rules.logbook import Cell, Entry, Logbook, Reading, Run, Sign
 from engine_rules.looks import note_words
+from engine_rules.settings import Setting, SettingReader
 from engine_rules.spark import adjacent_pairs
 from engine_rules.targets import Targets
 from engine_rules.words import word_lists
@@ -19,6 +20,7 @@ from engine_rules.words import word_lists
 MIXTURE_KINDS = ("ring", "shell_ring", "lambda")
 SPECKS_OF_HEAT = ("few black", "many black", "bright")
 BOILED = ("glazed", "blistered")
+SOFT = ("softening", "rounded")
 
 
 def cell_text(cell: Cell | None) -> str:
@@ -217,6 +219,7 @@ def _sums(logbook: Logbook, run: Run) -> Iterator[Worded]:
         yield Seen(what="lambda_on_lead", grade="read", cylinder=0, text="lambda was read on leaded fuel", cell="")
     yield from _heat_so_far(logbook, run)
     yield from _knock_so_far(logbook, run)
+    yield from _edges_so_far(logbook, run)
     marks = [sign.amount for reading in read if (sign := reading.sign("strap_mark")) and sign.amount is not None]
     if marks:
         over = fmean(marks) - logbook.targets[f"strap.target_{logbook.engine.run_length}"]
@@ -267,6 +270,36 @@ def _knock_so_far(logbook: Logbook, run: Run) -> Iterator[Worded]:
         cell=cell_text(cell),
         text=f"specks showed at {limit:g} degrees on run {earlier.name}",
     )
+
+
+def _edges_so_far(logbook: Logbook, run: Run) -> Iterator[Worded]:
+    """Soft edges on an earlier run that, as it was set, stood no nearer its limit than this one."""
+    reader = SettingReader(logbook)
+    now = reader.read(run)
+    if isinstance(now, str):
+        return
+    for earlier in reversed(logbook.before(run)[-int(logbook.targets["safety.knock_memory_runs"]) :]):
+        soft = [one for one in earlier.readings if any(s.kind == "centre_wire" and s.word in SOFT for s in one.signs)]
+        then = reader.read(earlier) if soft else ""
+        if isinstance(then, str):
+            continue
+        for reading in soft:
+            if _no_nearer(then, now, logbook.engine.numbers.index(reading.cylinder)):
+                text = (
+                    f"cylinder {reading.cylinder}: edges softened on run {earlier.name}, with no more timing, no less "
+                    "fuel and no hotter plug than now"
+                )
+                cell = cell_text(reading.places.get("centre_wire"))
+                yield Said(what="edges_before", value="soft", text=text, cell=cell)
+                return
+
+
+def _no_nearer(then: Setting, now: Setting, at: int) -> bool:
+    """True where this cylinder then had no more timing, no less fuel and no hotter a plug than it has now."""
+    plugs = then.rungs[at], now.rungs[at]
+    colder_or_same = plugs[0] is None or plugs[1] is None or plugs[0] >= plugs[1]
+    fed = (then.flow_pct >= now.flow_pct).all() and then.trim_pct[at] >= now.trim_pct[at]
+    return bool(fed and then.timing_deg[at] <= now.timing_deg[at] and colder_or_same)
 
 
 def anything_read(reading: Reading) -> bool:

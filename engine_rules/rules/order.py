@@ -95,6 +95,19 @@ def late_before_nearly_right() -> Worded:
 
 
 @order.rule(
+    "Where more fuel is wanted, timing moves in the same run: later is safe beside it, and it makes room for more.",
+    COMMON,
+    PROVEN,
+    Want(what="fuel", side="richer"),
+    Want(what="timing", side=MATCH.side),
+    FIT,
+    NO_ALARM,
+)
+def timing_beside_more_fuel(side: str) -> Worded:
+    return Want(what="timing_now", place="all", side=side)
+
+
+@order.rule(
     "With no timing left to find, the last of the fuel is put right.",
     COMMON,
     PROVEN,

@@ -294,6 +294,16 @@ def edges_softening(cylinder: int) -> Iterable[Worded]:
 
 
 @safety.rule(
+    "Edges that softened with no more timing, no less fuel and no hotter plug than now were no slip of the eye: sharp "
+    "ones today open nothing.",
+    COMMON,
+    Said(what="edges_before", text=MATCH.text),
+)
+def edges_remembered(text: str) -> Iterable[Worded]:
+    return (Hold(what="advance", cylinder=0), Hold(what="hotter", cylinder=0), Remark(cylinder=0, text=text))
+
+
+@safety.rule(
     "A cylinder that surely stands far on the lean side is not run harder.",
     COMMON,
     Estimate(what="mixture", cylinder=MATCH.cylinder & ~L(0), deep=True, side="lean", grade="sure"),
@@ -317,7 +327,8 @@ def knock_is_near() -> Iterable[Worded]:
 
 
 @safety.rule(
-    "This engine showed specks lately: total timing stays under that, and jets go leaner by single sizes.",
+    "This engine showed specks lately: total timing stays under that and goes up by the smallest step, and jets go "
+    "leaner by single sizes.",
     COMMON,
     Said(what="knock_before", value=L("below") | L("at the limit"), text=MATCH.text),
 )

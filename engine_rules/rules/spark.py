@@ -29,6 +29,7 @@ def whole_advanced() -> Worded:
     Estimate(what="timing", cylinder=0, side="retarded", near=False),
     NOT(Said(what="knock_before", value=L("near") | L("at the limit"))),
     NOT(Seen(what="centre_wire", grade=L("softening") | L("rounded"))),
+    NOT(Said(what="edges_before")),
 )
 def whole_retarded() -> Worded:
     return Want(what="timing", place="all", side="earlier")
@@ -107,7 +108,7 @@ def total_later(text: str) -> Worded:
     "A little more timing, since marks and specks allow it.",
     FLAT,
     Picked(what="total", side="earlier", text=MATCH.text),
-    Stage(name="timing"),
+    Stage(name=L("timing") | L("fuel")),
 )
 def total_earlier(text: str) -> Worded:
     return Change(what="total", place="all", text=text)

@@ -99,6 +99,15 @@ def test_worth_comes_with_its_spread_and_only_for_what_changes() -> None:
     assert advice.worth is not None and advice.worth.sd > 0 and 0 < advice.worth.torque_pct < 2
 
 
+def test_after_specks_timing_grows_by_the_smallest_step() -> None:
+    of = v8()
+    late = run("2", of, GOOD_RUN, good_set(of, strap_mark="tip"))
+    before = {specks: run("1", of, GOOD_RUN | {"total_timing_deg": 40.0}, good_set(of, specks=specks))
+              for specks in ("none", "few black")}  # fmt: skip
+    grown = {specks: advise(logbook(of, one, late)).timing for specks, one in before.items()}
+    assert {specks: one.new - one.old for specks, one in grown.items() if one} == {"none": 2.0, "few black": 1.0}
+
+
 def test_the_newest_run_with_readings_is_advised_unless_named() -> None:
     of = v8()
     log = logbook(
