@@ -138,9 +138,12 @@ def _parted_at_and(items: list[Item]) -> Iterator[Item]:
 def _listed_apart(items: list[Item]) -> Iterator[Item]:
     """Items with a break before each place of a list of places and amounts: 'specks 5 few, 7 many rest none'."""
     for at, item in enumerate(items):
-        between = item.tag == "place" and 0 < at < len(items) - 1
-        if between and all(items[near].tag in ("amount", "negations") for near in (at - 1, at + 1)):
-            yield Item("break", ",", item.start, item.start)
+        if item.tag == "place" and 0 < at < len(items) - 1:
+            before, behind = items[at - 1], items[at + 1]
+            amounts = {before.tag, behind.tag} <= {"amount", "negations"}
+            nones = [one for one in (before, behind) if one.value in ("none", "nothing", "nil")]
+            if amounts or (nones and item.value.kind == "listed" and "sign" in (before.tag, behind.tag)):
+                yield Item("break", ",", item.start, item.start)
         yield item
 
 

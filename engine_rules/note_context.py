@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from engine_rules.note_clauses import Clause
 from engine_rules.note_meaning import Meant
+from engine_rules.note_scope import NONE
 from engine_rules.note_words import Item
 
 DANGER = frozenset(
@@ -71,10 +72,12 @@ def of_another_thing(items: Sequence[Item], meant: Meant) -> bool:
     before = [item for item in items[: meant.at] if item.tag != "empty"]
     if any(item.tag == "part" and item.value != "plug" for item in before):
         return False
-    if before and before[-1].tag == "harmless":
+    owned = before[-2:-1] if before and before[-1].tag == "place" else before[-1:]
+    if owned and owned[0].tag == "harmless":
         return True
-    if items[meant.at + 1 : meant.at + 2] and items[meant.at + 1].value in ("paint", "tape", "grease", "marker"):
-        return True
+    following = items[meant.at + 1] if meant.at + 1 < len(items) else None
+    if following is not None and following.tag == "excuses":
+        return items[meant.at].tag == "adjective" or following.value in ("paint", "tape", "grease", "marker")
     owner = [item for item in items[: meant.at] if item.tag == "harmless" or item.value in ("with", "w/", "has", "had")]
     if len(owner) > 1 and owner[-2].tag == "harmless" and owner[-1].tag != "harmless" and before[-1].tag != "place":
         return True
@@ -105,9 +108,28 @@ def _names_run(item: Item) -> bool:
     return item.tag == "past" and str(item.value).endswith("{n}")
 
 
+def of_the_unknown(clause: Clause, meant: Meant) -> bool:
+    """True for 'flecks of rust' and 'peppered with questions', where the thing they are of is no word of the trade."""
+    behind = [item for item in clause.items[meant.at + 1 :] if item.value not in ("the", "a", "an", "some")]
+    of = len(behind) > 1 and behind[0].value in ("of", "with", "w/") and not clause.has("part")
+    return of and (behind[1].tag == "unknown" or behind[1].tag == "sign" and not is_danger(_as_meant(behind[1])))
+
+
+def _as_meant(item: Item) -> Meant:
+    return Meant(item.value[0], item.value[1], 0)
+
+
 def one_of_two(items: Sequence[Item]) -> bool:
     """True where 'or' stands before words: one of two is meant, or neither."""
     return any(item.tag == "link" and item.value == "or" for item in items[:-1])
+
+
+def answer_apart(clauses: Sequence[Clause]) -> Sequence[Clause]:
+    """Clauses behind a question with the 'no' of 'no its wet' in a clause of its own; not that of 'no pepper'."""
+    first, items = clauses[0], clauses[0].items
+    if items[0].value not in NONE or len(items) < 2 or items[1].tag not in ("empty", "explained", "now"):
+        return clauses
+    return [replace(first, items=items[:1]), replace(first, items=items[1:], lead=","), *clauses[1:]]
 
 
 def denials_carried(clauses: Sequence[Clause]) -> Iterator[Clause]:

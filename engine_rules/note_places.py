@@ -95,9 +95,16 @@ def counted_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place,
     if start > at and count > 1 and (behind > start + 1 or not _cylinder_goes_on(tokens, behind)):
         whole = count >= len(everything)
         return (Place("all", everything) if whole else Place("last", everything, count=count)), behind
-    if start == at and behind > start + 1:
-        return Place("unknown", everything), behind
+    words = [token.text for token in tokens[start + 1 : start + 4]]
+    of_all = words[:1] == ["of"] and words[1:2] and _how_many(words[1]) == len(everything)
+    if start == at and (behind > start + 1 or (count > 1 and (of_all or _sort_of_plugs(words)))):
+        return Place("unknown", everything), start + 3 if of_all else max(behind, start + 1)
     return None
+
+
+def _sort_of_plugs(words: Sequence[str]) -> bool:
+    """True for the 'peppered plugs' of 'two peppered plugs'."""
+    return len(words) > 1 and words[0].isalpha() and words[0] not in AND and words[1] in PLUGS[:2]
 
 
 def _how_many(text: str) -> int | None:

@@ -11,11 +11,13 @@ from engine_rules.note_clauses import Clause
 from engine_rules.note_conduct import conduct_of, settled
 from engine_rules.note_context import (
     DANGER,
+    answer_apart,
     beside_stranger,
     denials_carried,
     is_danger,
     of_another_thing,
     of_others,
+    of_the_unknown,
     one_of_two,
     speaks_of_plugs,
     strangers,
@@ -54,6 +56,7 @@ class NoteReader:
     instead: bool = False
     of_others: bool = False
     heads: bool = False
+    headed: bool = False
     led: bool = False
 
     def sentence(self, clauses: Sequence[Clause], own_run: bool) -> None:
@@ -68,7 +71,7 @@ class NoteReader:
         self.where.begin(self.heads or (self.led and _of_one_plug(clauses[0])))
         self.heads = _is_heading([item for clause in clauses for item in clause.items])
         self.harmless = any(clause.has("harmless") for clause in clauses)
-        clauses = list(denials_carried(clauses))
+        clauses = list(denials_carried(answer_apart(clauses) if self.back.asked else clauses))
         for clause, behind in zip_longest(clauses, clauses[1:]):
             if behind is not None and _is_over(clause, behind):
                 self.where.places(clause, set())
@@ -78,6 +81,7 @@ class NoteReader:
             before = self._gathered()
             self._clause(clause, own_run)
             own_run = False
+            self.headed = _is_heading(clause.items)
             if self._gathered() == before and clause.has("unknown") and self._may_be_of_plugs(clause):
                 start, end = clause.span()
                 self.left.append(self.found.text[start:end])
@@ -154,7 +158,7 @@ class NoteReader:
             return
         meant, danger, denied = told, is_danger(told), told.at in scope.denied
         unknown = not denied and any(place is not None and place.kind == "unknown" for place in places)
-        if danger and unknown and self.harmless and not clause.has("part"):
+        if danger and ((unknown and self.harmless and not clause.has("part")) or of_the_unknown(clause, meant)):
             self.found.ask(*clause.span(), ELSEWHERE)
             return
         if danger and not self._speaks_plainly(clause, meant, places):
@@ -226,7 +230,7 @@ class NoteReader:
 
     def _add_there(self, clause: Clause, meant: Meant, place: Place | None, sure: str) -> None:
         # 'no pepper' behind lists of several cylinders is said of the whole set, not of the last of them.
-        if meant.word == "none" and not clause.has("place") and self.where.told > 1:
+        if meant.word == "none" and not clause.has("place") and self.where.told > 1 and not self.headed:
             place = None
         self.found.add(clause, meant, place, sure)
         if place is not None and place.besides and (meant.kind, meant.word) == ("specks", "none"):
@@ -278,7 +282,8 @@ def _of_one_plug(clause: Clause) -> bool:
 
 def _is_instead(clause: Clause) -> bool:
     """True for the 'silver' of 'not pepper, silver' and the 'tire rubber' of 'tire rubber, not pepper'."""
-    return any(item.tag == "sign" and (item.value == BRIGHT or item.value[1] in CAUSES) for item in clause.items)
+    signs = [item.value for item in clause.items if item.tag == "sign"]
+    return clause.has("excuses") or any(sign == BRIGHT or sign[1] in CAUSES for sign in signs)
 
 
 def _is_over(clause: Clause, behind: Clause) -> bool:

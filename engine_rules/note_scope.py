@@ -67,7 +67,7 @@ def _dead(items: tuple[Item, ...], standing: Standing, own_run: bool) -> frozens
     past_at = [at for at, item in enumerate(items) if item.tag == "past" and _tells_time(items, at, own_run)]
     now_at = next((at for at, item in enumerate(items) if item.tag == "now"), None)
     dead: set[int] = set()
-    if past_at or standing.past:
+    if past_at or (standing.past and items[0].tag != "conduct"):
         end = len(items) if now_at is None else now_at if past_at else 0
         if past_at and now_at == past_at[-1] + 1 and now_at == len(items) - 1:
             end = 0  # 'right in Q2 now'

@@ -13,12 +13,12 @@ TURNED_OUT = ("turned out", "turns out", "turned out to be", "turns out to be", 
 SURELY = (
     *TURNED_OUT,
     *("its just", "it was just", "thats just", "was just", "is just", "are just", "were just"),
-    *("its only", "it was only", "thats only", "was only", "is only", "just", "so"),
+    *("its only", "it was only", "thats only", "was only", "is only", "just", "so", "only"),
 )
 FIRST_SIGHT = (
     *("thought", "i thought", "thought i saw", "looked like", "took it for", "mistook", "what i called", "swore"),
     *("what i took for", "had me worried", "could have sworn", "would have sworn", "at first glance", "feared"),
-    *("swear i saw", "what looked like", "worried"),
+    *("swear i saw", "what looked like", "worried", "i said", "we said"),
 )
 THEY = ("it", "that", "they", "those", "this", "these", "them", "stuff", "which")
 ARE = ("is", "was", "are", "were", "its", "thats", "theyre")
@@ -26,8 +26,8 @@ IT = ("its", "it", "thats", "that", "they", "theyre", "isnt", "wasnt", "arent", 
 
 
 def at_first_sight(clause: Clause) -> bool:
-    """True for 'thought I saw silver' and 'what I called pepper'."""
-    return any(item.tag == "doubts" and item.value in FIRST_SIGHT for item in clause.items)
+    """True for 'thought I saw silver', 'what I called pepper' and 'specks brushed off'."""
+    return _comes_off(clause) or any(item.tag == "doubts" and item.value in FIRST_SIGHT for item in clause.items)
 
 
 def is_cause(item: Item) -> bool:
@@ -64,9 +64,11 @@ def _says_what(items: Sequence[Item], subject: bool) -> bool:
 
 def comes_off(clause: Clause) -> bool:
     """True for 'but it brushed off'."""
-    return clause.lead == "but" and any(
-        item.tag == "excuses" and item.value.endswith((" off", " away", " clean")) for item in clause.items
-    )
+    return clause.lead == "but" and _comes_off(clause)
+
+
+def _comes_off(clause: Clause) -> bool:
+    return any(item.tag == "excuses" and item.value.endswith((" off", " away", " clean")) for item in clause.items)
 
 
 def only_denies(clause: Clause) -> bool:

@@ -162,6 +162,7 @@ def _phrases(table: Mapping[str, Any]) -> Iterator[Phrase]:
         yield from _all(phrases, "amount", amount)
     for name, phrases in table["harmless"].items():
         yield from _all(phrases, "harmless", name)
+        yield from _all([f"{phrase}s" for phrase in phrases if not phrase.endswith("s")], "harmless", name)
     yield from _all(table["clear"]["phrases"], "clear", None)
     yield from _all(table["neutral"]["phrases"], "neutral", None)
     yield from _all(table["words"]["breaks"], "break", None)
