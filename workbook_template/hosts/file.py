@@ -139,14 +139,17 @@ def edits_of(changes: Changes, package: Package) -> Edits:
 
 
 def linked_cells(package: Package, name: str) -> set[tuple[int, int]]:
-    """(row, column) of each single cell of a sheet that holds a link."""
+    """(row, column) of each single cell of a sheet that holds a link, be it a formula's, as Excel's button writes."""
     draft = Draft(package.members)
     sheet = WorkbookPart(draft).sheet(name)
     if sheet is None:
         return set()
     root = draft.root(sheet.part)
     links = root.iterfind(f"{markup.own(root, 'hyperlinks')}/{markup.own(root, 'hyperlink')}")
-    areas = [parse_area(link.get("ref", "")) for link in links]
+    formulas = (one for one in root.iter(markup.own(root, "f")) if (one.text or "").startswith('HYPERLINK("#'))
+    cells = (one.getparent() for one in formulas)
+    refs = [*(link.get("ref", "") for link in links), *(cell.get("r", "") for cell in cells if cell is not None)]
+    areas = [parse_area(ref) for ref in refs]
     return {(area.first_row, area.first_column) for area in areas if area is not None and area.one_cell}
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+import xlsxwriter
 
 from engine_rules.logbook import LogbookError
 from tests.workbook_template.advised_cases import v8_all_change, v8_stop
@@ -161,3 +162,14 @@ def test_a_disk_that_takes_no_more_leaves_the_log_as_it_was(log: Path, changes: 
     assert len(done.stderr.strip().splitlines()) == 1
     assert log.read_bytes() == before
     assert [path.name for path in log.parent.iterdir()] == ["LOG.xlsx"]
+
+
+def test_a_link_that_excels_button_wrote_as_a_formula_is_one_too(tmp_path: Path) -> None:
+    path = tmp_path / "LOG.xlsx"
+    with xlsxwriter.Workbook(path) as book:
+        sheet = book.add_worksheet("Readings")
+        sheet.write_formula("A1", "=HYPERLINK(\"#'Why'!A9\",-2.4)", None, -2.4)
+        sheet.write_formula("B1", "=A1*2", None, -4.8)
+    FileHost(path).apply(Changes(if_linked={"Readings": {(1, 1): CellOut(-2.4), (1, 2): CellOut(0.0)}}))
+    read_again = openpyxl.load_workbook(path)["Readings"]
+    assert (read_again["A1"].value, read_again["B1"].value) == (-2.4, "=A1*2")
