@@ -156,7 +156,8 @@ def _turns_elsewhere(behind: Sequence[Item]) -> bool:
     if behind and behind[0].tag == "place":
         # 'on 5 and on 7' goes on about the same sign
         ends = next((at for at, item in enumerate(behind) if item.tag in ("stop", "break")), len(behind))
-        return any(item.tag not in ("place", "empty", "link", "now", "past") for item in behind[:ends])
+        told = any(item.tag not in ("place", "empty", "link", "now", "past") for item in behind[:ends])
+        return told or any(item.value in (*ANEW, "too", "also") for item in behind[:ends])
     if not behind or behind[0].tag != "amount":
         return False
     following = next((item for item in behind[1:] if item.tag != "empty"), None)
@@ -256,7 +257,7 @@ def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, obj
             return phrase[0].tag, phrase[0].value or " ".join(phrase[0].words), phrase[1]
         if phrase[0].words == ("one",) and (layout.own is not None or _one_of_many(tokens, phrase[1])):
             return "amount", "few", phrase[1]
-        if phrase[0].words == ("one",) and any(token.text in ("the", "that") for token in tokens[max(at - 3, 0) : at]):
+        if phrase[0].words == ("one",) and _stands_for(tokens, at):
             return "empty", "one", phrase[1]
         if phrase[0].words[0] == "any" and layout.own is not None:
             return "empty", "any", phrase[1]
@@ -289,6 +290,12 @@ def _counted(tokens: Sequence[Token], behind: int, words: Sequence[str]) -> bool
         return behind < len(tokens) and tokens[behind].text.isalnum()
     ends_in_number = words[-1] in (*WILD, *NUMBER_WORDS) and len(words) > 1
     return ends_in_number and (count_at(tokens, behind - 1) is not None or is_list(tokens, behind - 1))
+
+
+def _stands_for(tokens: Sequence[Token], at: int) -> bool:
+    """True for the 'one' of 'the hot one' and '7 has one too'."""
+    before = [token.text for token in tokens[max(at - 3, 0) : at]]
+    return "the" in before or "that" in before or before[-1:] in (["has"], ["had"], ["got"])
 
 
 def _one_of_many(tokens: Sequence[Token], behind: int) -> bool:

@@ -112,11 +112,7 @@ def of_the_unknown(clause: Clause, meant: Meant) -> bool:
     """True for 'flecks of rust' and 'peppered with questions', where the thing they are of is no word of the trade."""
     behind = [item for item in clause.items[meant.at + 1 :] if item.value not in ("the", "a", "an", "some")]
     of = len(behind) > 1 and behind[0].value in ("of", "with", "w/") and not clause.has("part")
-    return of and (behind[1].tag == "unknown" or behind[1].tag == "sign" and not is_danger(_as_meant(behind[1])))
-
-
-def _as_meant(item: Item) -> Meant:
-    return Meant(item.value[0], item.value[1], 0)
+    return of and (behind[1].tag == "unknown" or (behind[1].tag == "sign" and behind[1].value not in DANGER))
 
 
 def one_of_two(items: Sequence[Item]) -> bool:

@@ -224,7 +224,7 @@ class NoteReader:
                 if pepper or any(item.value == "engine" for item in clause.items):
                     self.found.ask(*clause.span(), ELSEWHERE)
             elif not beside_stranger(clause, meant):
-                if strangers(clause.items) < 2:
+                if strangers(clause.items) < 2 and not of_another_thing(clause.items, meant):
                     self.found.add(clause, meant, None, "doubted")
                 self.found.ask(*clause.span(), ELSEWHERE)
 

@@ -10,6 +10,8 @@ from engine_rules.note_places import Layout, Place
 from engine_rules.note_words import Item
 
 WHERE = ("on", "in", "of", "off", "for", "from", "onto", "over")
+WIDE = ("unknown", "all")
+JOINING = ("empty", "link", "doubts", "hedges", "part")
 PRONOUNS = ("they", "those", "that", "it", "thats", "which", "its", "theyre")
 LIKENESS = ("as", "same as", "like", "look like", "looks like", "same w/")
 
@@ -62,13 +64,15 @@ class Whereabouts:
                         where[one].append(place)
                     continue
                 place = _within(place, current)
-                if placed_at is not None and all(one.tag in ("empty", "link") for one in items[placed_at + 1 : at]):
+                if placed_at is not None and _joined(items[placed_at + 1 : at]):
                     where = {one: [*ones, place] if one in placed else ones for one, ones in where.items()}
                     placed_at = at
                     continue
-                if place.kind == "listed" and current is not None and current.kind == "unknown" and before in WHERE:
+                if current is not None and before in WHERE and current.cylinders < place.cylinders and not open_signs:
+                    continue  # '5 on the left bank'
+                if place.kind == "listed" and current is not None and current.kind in WIDE and before in WHERE:
                     # 'silver on one plug on the left bank'
-                    narrowed = replace(current, cylinders=place.cylinders)
+                    narrowed = replace(current if current.kind == "unknown" else place, cylinders=place.cylinders)
                     where = {at: [narrowed if one == current else one for one in ones] for at, ones in where.items()}
                     current = narrowed
                     continue
@@ -116,6 +120,11 @@ class Whereabouts:
         if rest is None or settled.kind != "listed":
             return settled
         return Place("listed", settled.cylinders & rest.cylinders)
+
+
+def _joined(between: Sequence[Item]) -> bool:
+    """True for what stands between the places of 'on 5 and maybe on 7'."""
+    return any(item.tag == "link" for item in between) and all(item.tag in JOINING for item in between)
 
 
 def _trail(items: Sequence[Item], signs: set[int]) -> bool:
