@@ -1,4 +1,4 @@
-"""The labelled plug notes, one set to develop on and one that is only scored; and the scores."""
+"""The labelled plug notes, all three sets of them developed on; and the scores."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from engine_rules.notes import DANGER, read_note
 
 FOLDER = Path(__file__).parent.parent / "workbook_template"
 SETS = {"development": "plug_notes.toml", "fresh": "plug_notes_fresh.toml"}
+MADE = "plug_notes_made.toml"
 CONDUCT = ("new_plugs", "clean_cut", "idled_after", "lifted_or_spun")
 MM_PER_IN = 25.4
 # "A V8 unless the note says otherwise."
@@ -64,8 +65,27 @@ class Measured:
 
 @cache
 def labelled_notes(name: str) -> Sequence[Mapping[str, Any]]:
-    """All notes of the set 'development' or 'fresh'."""
+    """All notes of the set 'development', 'fresh' or 'made'."""
+    if name == "made":
+        return tuple(_made(*row) for row in tomllib.loads((FOLDER / MADE).read_text("utf-8"))["notes"])
     return tuple(tomllib.loads((FOLDER / SETS[name]).read_text("utf-8"))["note"])
+
+
+def _made(row: str, text: str, says: str, *asks: str) -> Mapping[str, Any]:
+    """A note of the third set, as the other two have it."""
+    own = {"cylinder": int(row)} if row else {}
+    signs = [sign.split() for sign in says.split(";") if sign.strip()]
+    facts = [fact for kind, *words in signs for fact in _facts(kind, words, own.get("cylinder"))]
+    return {"text": text, "facts": facts, "asks": list(asks), **own}
+
+
+def _facts(kind: str, words: Sequence[str], own: int | None) -> Sequence[Mapping[str, Any]]:
+    if kind in CONDUCT:
+        return [{"kind": kind, "word": words[0]}]
+    cylinders = [own] if own else [0] if words[-1] == "*" else [int(number) for number in words[-1]]
+    said = " ".join(words if own else words[:-1])
+    what = {"amount": float(said), "unit": ""} if said[0].isdigit() else {"word": said}
+    return [{"cylinder": number, "kind": kind, **what} for number in cylinders]
 
 
 def engine_of(text: str) -> tuple[tuple[int, ...], Mapping[str, tuple[int, ...]]]:

@@ -1,19 +1,18 @@
-"""Racers' notes in free text: every hazard by itself, then two labelled sets as a whole.
+"""Racers' notes in free text: every hazard by itself, then three labelled sets as a whole.
 
-How independent the measure is: both sets were written and labelled by people who had not seen the lexicon. The first
-(development, 512 notes) was read in full while building, so its score shows little more than that nothing was
-overlooked. Before that it was split by a hash of each text, and the half that nobody had read scored 76.8 % precision
-and 86.0 % recall on danger; its totals were looked at some fifteen times, three of them by kind of sign. The second set
-(fresh, 416 notes) came after that lexicon, and its notes were never read by whoever worked on the reader. Its totals
-were looked at some eight times while the reader was mended by the first set and by notes made up for the purpose, once
-by kind of sign; before the mending it scored 79.0 % and 91.9 % on danger, 90.1 % and 77.4 % on the rest. Its
-score is the honest one, if a little less so for every look. It is short of the aim of 99 % and 95 %.
+How independent the measure is: all three sets have been developed on, so their scores show that nothing in them was
+overlooked, and no more. What notes that nobody has read come out at can be told from the first readings. The first set
+(development, 512 notes), written by someone who had not seen the lexicon: its unread half scored 76.8 % precision and
+86.0 % recall on danger. The second (fresh, 416 notes), by someone who had seen neither lexicon nor code: 87.4 % and
+96.5 % on danger, 90.3 % and 82.6 % on the rest, after its totals alone had been looked at some eight times; one label
+of it was put right, as its head says. The third (made, in ten batches), by whoever mended the reader and so flattered:
+between 76 % and 94 % precision, 76 % and 100 % recall on danger, batch by batch as its head lists.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -298,19 +297,24 @@ def test_a_leaner_word_of_mixture_never_means_less_fuel() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "danger", "rest"),
-    [("development", (0.97, 0.97), (0.97, 0.97)), ("fresh", (0.86, 0.95), (0.89, 0.81))],
+    ("name", "danger", "rest", "unwarned"),
+    [
+        ("development", (0.99, 1.0), (0.985, 0.985), 0),
+        ("fresh", (1.0, 1.0), (0.995, 0.995), 0),
+        ("made", (0.985, 0.99), (0.985, 0.99), 1),
+    ],
 )
-def test_the_labelled_notes(name: str, danger: tuple[float, float], rest: tuple[float, float]) -> None:
+def test_the_labelled_notes(name: str, danger: tuple[float, float], rest: tuple[float, float], unwarned: int) -> None:
     found = measure(name)
     print(f"\n{name}, {found.notes} notes: danger {found.danger}; rest {found.rest}; asks {found.asks}")
     print(f"notes of which a danger raised no alarm at all: {found.unwarned}")
-    assert found.notes >= 240
+    assert found.notes >= 400
     assert found.danger.precision >= danger[0] and found.danger.recall >= danger[1]
     assert found.rest.precision >= rest[0] and found.rest.recall >= rest[1]
-    assert found.unwarned <= (0 if name == "development" else 1)
+    assert found.unwarned <= unwarned
 
 
 def test_the_sets_share_no_note() -> None:
-    texts = [{note["text"].lower() for note in labelled_notes(name)} for name in ("development", "fresh")]
-    assert not texts[0] & texts[1]
+    texts = [[note["text"].lower() for note in labelled_notes(name)] for name in ("development", "fresh", "made")]
+    for one, other in combinations(texts, 2):
+        assert not {*one} & {*other}
