@@ -86,4 +86,6 @@ def only_book(app: App) -> Any:
 
 
 def marks_of(book: Any) -> dict[str, str]:
-    return {name: one.attr_text for name, one in book.defined_names.items() if name.startswith("_wt_")}
+    """The names that mark what is ours, those that one sheet alone has among them."""
+    names = [(name, one) for holder in (book, *book.worksheets) for name, one in holder.defined_names.items()]
+    return {name: one.attr_text for name, one in names if name.startswith("_wt_")}

@@ -22,6 +22,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from xlwings import base_classes
 
 from tests.workbook_template.hosts.excel_engine_cells import ERRORS, Range, as_com_time, held, hyperlinks_of
+from tests.workbook_template.hosts.excel_engine_names import Names
 
 IN_A_CELL = -2146777998
 REFUSED = -2146827284
@@ -290,7 +291,11 @@ class Sheet(base_classes.Sheet):
         if book.api.ProtectStructure:
             raise book.app.refuse("Copy method of Worksheet class failed")
         at = book.wb.worksheets.index(target.ws) + (before is None)
-        copied(self.ws, book.wb.create_sheet(self.name, at))
+        made = book.wb.create_sheet(self.name, at)
+        copied(self.ws, made)
+        for name, defined in self._book.wb.defined_names.items():  # what stands for its cells comes along
+            if defined.attr_text.startswith((f"{self.name}!", f"'{self.name}'!")):
+                made.defined_names[name] = DefinedName(name, attr_text=defined.attr_text)
         book.wb.active = at
         book.activate()
 
@@ -325,60 +330,6 @@ def copied(source: Worksheet, made: Worksheet) -> None:
     made._charts = copy.deepcopy(source._charts)  # type: ignore[attr-defined]
     for table in source.tables.values():
         made.add_table(copy.deepcopy(table))
-
-
-class Names(base_classes.Names):
-    api: Any = True
-
-    def __init__(self, book: Book) -> None:
-        self.book = book
-
-    def __call__(self, key: int | str) -> Name:
-        names = list(self.book.wb.defined_names)
-        name = names[key - 1] if isinstance(key, int) else key
-        if name not in names:
-            raise KeyError(name)
-        return Name(self.book, name)
-
-    def contains(self, key: Any) -> bool:
-        return key in self.book.wb.defined_names or isinstance(key, int)
-
-    def __len__(self) -> int:
-        self.book.app.answer()
-        return len(self.book.wb.defined_names)
-
-    def add(self, name: str, refers_to: str) -> Name:
-        self.book.app.answer()
-        self.book.wb.defined_names[name] = DefinedName(name, attr_text=refers_to.removeprefix("="))
-        return Name(self.book, name)
-
-
-class Name(base_classes.Name):
-    def __init__(self, book: Book, name: str) -> None:
-        self.__dict__.update(book=book, _name=name)
-
-    name = property(lambda self: self._name)
-
-    @property
-    def api(self) -> Any:
-        return self
-
-    def __setattr__(self, name: str, value: Any) -> None:
-        if name == "Visible":
-            self.book.wb.defined_names[self._name].hidden = not value
-        else:
-            object.__setattr__(self, name, value)
-
-    @property
-    def refers_to(self) -> str:
-        return "=" + str(self.book.wb.defined_names[self._name].attr_text)
-
-    @refers_to.setter
-    def refers_to(self, value: str) -> None:
-        self.book.wb.defined_names[self._name].attr_text = value.removeprefix("=")
-
-    def delete(self) -> None:
-        del self.book.wb.defined_names[self._name]
 
 
 @contextmanager

@@ -7,6 +7,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+from engine_rules.logbook import LogbookError
 from workbook_template.hosts.excel import program, reading
 from workbook_template.hosts.excel.keeping import Kept
 from workbook_template.hosts.marks import PREFIX, Mark
@@ -20,6 +21,9 @@ def exchange(book: Any, out: Sequence[str], places: Mapping[str, int], path: Pat
     for name in out:
         if name in there:
             book.sheets[name].delete()
+    left = [sheet.name for sheet in book.sheets if sheet.name in out]
+    if left:
+        raise LogbookError("Excel does not let this sheet go", left[0])
     if not places:
         return
     with _opened(book.app, path) as source:
@@ -86,8 +90,9 @@ def repair(book: Any, kept: Kept) -> None:
 
 def set_marks(book: Any, marks: Iterable[Mark]) -> None:
     """Replace the names that mark what is ours."""
-    for name in [name.name for name in book.names if name.name.startswith(PREFIX)]:
-        book.names[name].delete()
+    # A copied sheet may bring some along as names of its own.
+    for name in [name for name in book.names if name.name.rpartition("!")[2].startswith(PREFIX)]:
+        name.delete()
     for mark in marks:
         program.hide_name(book.names.add(mark.name, f"={quoted(mark.sheet)}!{Area(*mark.area).absolute()}"))
 
