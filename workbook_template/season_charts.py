@@ -16,7 +16,7 @@ from workbook_template.book import ReadBook
 from workbook_template.hosts.protocol import Area, Band, Look, Series, SheetOut
 from workbook_template.page import LINE_PER_SIZE, MM_PER_PT, text_height_pt
 from workbook_template.season_learned import draw_learned
-from workbook_template.season_numbers import Numbers, rounded, spaced
+from workbook_template.season_numbers import Column, Numbers, rounded, spaced
 from workbook_template.season_page import (
     BARE_MM,
     LINE,
@@ -66,20 +66,21 @@ _CYLINDERS = (
 def draw_season(name: str, book: ReadBook) -> SheetOut:
     """The sheet of that name, of the whole log; one sentence where too few runs were logged to draw a course."""
     logbook = book.logbook
-    page = SeasonPage(name, Numbers(NUMBERS_ROW, 0))
+    page = SeasonPage(name, Numbers(NUMBERS_ROW))
     page.line(f"Season: {logbook.engine.name}" if logbook.engine.name else "Season", TITLE)
     if len(logbook.runs) < LEAST_RUNS:
         page.line(f"Fewer than {LEAST_RUNS} runs are logged, so there is no course to draw yet.")
         return page.drawn()
     of = season(logbook)
-    page.numbers.rows = len(of.runs)
     units = Units.of(book)
     for text in lead_lines(of, NUMBERS_ROW):
         page.line(text)
-    names = page.numbers.add("Run", [run.name for run in of.runs])
+    names = page.numbers.add("Run", [run.name for run in of.runs]).area
     drawn = [one for one in of.courses if one.runs_read >= LEAST_RUNS]
+    strip = _strip(page.numbers, of)
     panels = [_panel(page.numbers, of, one, names, units) for one in drawn]
-    _draw_set(page, of, panels, names, units, logbook.engine)
+    results = list(_result_panels(page.numbers, of, names, units, logbook.engine))
+    _draw_set(page, strip, [*panels, *results], list(season_notes(of, logbook.engine)))
     if len(logbook.engine.cylinders) > 1:
         _draw_cylinders(page, of, list(zip(drawn, panels, strict=True)), units, logbook.engine)
     draw_learned(page, of, names, units, logbook)
@@ -89,21 +90,15 @@ def draw_season(name: str, book: ReadBook) -> SheetOut:
 # -- the set as a whole
 
 
-def _draw_set(
-    page: SeasonPage, of: Season, courses: Sequence[Drawing], names: Area, units: Units, engine: Engine
-) -> None:
+def _draw_set(page: SeasonPage, strip: Drawing, panels: Sequence[Drawing], notes: Sequence[str]) -> None:
     """What was changed, and below it in one line with it a chart of each reading and of the result; then the notes."""
-    panels, notes = list(courses), list(season_notes(of, engine))
-    if of.result is not None and of.result.runs_read >= LEAST_RUNS:
-        panels.append(_result_panel(page.numbers, of, names, units, engine))
     if panels:
-        strip = _strip(page.numbers, of)
         page.chart_row([strip], 1, TITLE_MM + MARKS_MM + strip.below_mm)
-        panels = [*(replace(panel, where="none") for panel in panels[:-1]), panels[-1]]
         notes_mm = sum(text_height_pt(text, WIDTH_MM, LINE) for text in notes) * MM_PER_PT
         each = min(max((page.left_mm - notes_mm - NAMES_MM) / len(panels), LOWEST_PANEL_MM), HIGHEST_PANEL_MM)
-        for panel in panels:
-            page.chart_row([panel], 1, each + (NAMES_MM if panel is panels[-1] else 0.0))
+        for panel in panels[:-1]:
+            page.chart_row([replace(panel, where="none")], 1, each)
+        page.chart_row(panels[-1:], 1, each + NAMES_MM)
     for text in notes:
         page.line(text)
 
@@ -112,14 +107,14 @@ def _strip(numbers: Numbers, of: Season) -> Drawing:
     """What was changed, upright below a mark at the run that it came with, in letters as large as have room."""
     labels = [change_label(one) for one in of.changed]
     told = numbers.add("Changed", [label or None for label in labels])
-    marks = numbers.add("At", [0.0 if label else None for label in labels])
+    marks = numbers.add("change", [0.0 if label else None for label in labels])
     title = "What was changed" if any(labels) else "Nothing was changed from run to run"
     room_pt = PLOT_MM / len(labels) / LINE_PER_SIZE / MM_PER_PT
     size_pt = math.floor(2.0 * min(max(room_pt, SMALLEST_PT), LARGEST_PT)) / 2.0
     return Drawing(
         title=title,
-        categories=told,
-        series=(Series("change", marks, look=_MARKED),),
+        categories=told.area,
+        series=(marks.series(_MARKED),),
         y_range=(-1.0, 1.0),
         y_step=0.0,
         where="upright",
@@ -133,45 +128,42 @@ def _panel(numbers: Numbers, of: Season, course: Course, names: Area, units: Uni
     seen = [[units.reading(course.kind, one) for one in by.values()] for by in course.amounts]
     goal = None if course.goal is None else [units.reading(course.kind, one) for one in course.goal]
     y_range, step = spaced([one for amounts in seen for one in amounts] + (goal or []))
-    name = reading_name(course.kind)
-    means = numbers.add(
-        f"{name}, mean ({units.reading_unit(course.kind)})", [rounded(fmean(one)) if one else None for one in seen]
-    )
+    numbers.about(f"{reading_name(course.kind)} ({units.reading_unit(course.kind)})")
     several = max(map(len, seen)) > 1
-    series = [Series("mean" if several else "cylinder read", means, look=_MEAN)]
+    means = numbers.add("mean" if several else "cylinder read", [rounded(fmean(one)) if one else None for one in seen])
+    series = [means.series(_MEAN)]
     if several:
-        lowest = numbers.add(f"{name}, lowest", [rounded(min(one)) if one else None for one in seen])
-        highest = numbers.add(f"{name}, highest", [rounded(max(one)) if one else None for one in seen])
-        series += [
-            Series("lowest, highest", highest, look=_END),
-            Series("lowest", lowest, look=_END, in_legend=False),
-        ]
+        highest = numbers.add("lowest, highest", [rounded(max(one)) if one else None for one in seen])
+        lowest = numbers.add("lowest", [rounded(min(one)) if one else None for one in seen])
+        series += [highest.series(_END), lowest.series(_END, in_legend=False)]
     series.append(_changes(numbers, of, y_range[1]))
     band = None if goal is None else _goal(numbers, goal, len(of.runs))
     title = course_title(course, units, of)
     return Drawing(title, names, tuple(series), y_range, step, band, _longest(of), len(of.runs))
 
 
-def _result_panel(numbers: Numbers, of: Season, names: Area, units: Units, engine: Engine) -> Drawing:
-    assert of.result is not None
+def _result_panels(numbers: Numbers, of: Season, names: Area, units: Units, engine: Engine) -> Iterator[Drawing]:
+    """The chart of the result, where enough of them can be compared."""
+    if of.result is None or of.result.runs_read < LEAST_RUNS:
+        return
     kind = of.result.kind
     values = [None if one is None else units.result(kind, one) for one in of.result.values]
     y_range, step = spaced([one for one in values if one is not None])
-    area = numbers.add(f"{kind.capitalize()} ({units.result_unit(kind)})", [rounded(one) for one in values])
-    series = (Series(kind, area, look=_MEAN), _changes(numbers, of, y_range[1]))
     title = result_title(of.result, units, engine.power_standard)
-    return Drawing(title, names, series, y_range, step, None, _longest(of), len(of.runs))
+    numbers.about(title)
+    series = (numbers.add(kind, [rounded(one) for one in values]).series(_MEAN), _changes(numbers, of, y_range[1]))
+    yield Drawing(title, names, series, y_range, step, None, _longest(of), len(of.runs))
 
 
 def _changes(numbers: Numbers, of: Season, top: float) -> Series:
-    marks = numbers.add("Change at", [top if one else None for one in of.changed])
+    marks = numbers.add("change", [top if one else None for one in of.changed])
     look = _CHANGE if sum(map(bool, of.changed)) <= MOST_DROPS else _MARKED
-    return Series("change", marks, look=look, in_legend=False)
+    return marks.series(look, in_legend=False)
 
 
 def _goal(numbers: Numbers, goal: Sequence[float], count: int) -> Band:
-    lowest = numbers.add("Goal from", [rounded(goal[0])] * count)
-    return Band("goal", lowest, numbers.add("Goal width", [rounded(goal[1] - goal[0])] * count))
+    lowest = numbers.add("goal", [rounded(goal[0])] * count)
+    return lowest.band(numbers.add("its width", [rounded(goal[1] - goal[0])] * count))
 
 
 def _longest(of: Season) -> int:
@@ -195,7 +187,7 @@ def _draw_cylinders(
         charts = []
         for bank, cylinders in banks:
             looks = zip(cylinders, _CYLINDERS, strict=False)
-            series = tuple(Series(f"cyl {number}", lines[number], look=look) for number, look in looks)
+            series = tuple(lines[number].series(look) for number, look in looks)
             drawing = replace(of_set, title=group_title(course, units, bank), series=series, legend="right")
             charts.append(drawing.of_newest(NEWEST_BY_CYLINDER))
         for at in range(0, len(charts), across):
@@ -203,14 +195,15 @@ def _draw_cylinders(
             heading = ""
 
 
-def _columns(numbers: Numbers, course: Course, units: Units, engine: Engine) -> Mapping[int, Area]:
+def _columns(numbers: Numbers, course: Course, units: Units, engine: Engine) -> Mapping[int, Column]:
     """A column of numbers for each cylinder, of the newest runs."""
     earlier: list[float | None] = [None] * max(0, len(course.amounts) - NEWEST_BY_CYLINDER)
     newest = course.amounts[len(earlier) :]
+    numbers.about(f"{reading_name(course.kind)} ({units.reading_unit(course.kind)})")
 
-    def column(number: int) -> Area:
+    def column(number: int) -> Column:
         read = [units.reading(course.kind, one[number]) if number in one else None for one in newest]
-        return numbers.add(f"{reading_name(course.kind)}, cyl {number}", earlier + [rounded(one) for one in read])
+        return numbers.add(f"cyl {number}", earlier + [rounded(one) for one in read])
 
     return {number: column(number) for number in engine.numbers}
 

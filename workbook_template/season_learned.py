@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from statistics import NormalDist
 
 from engine_rules.logbook import Logbook
 from engine_rules.response import Learned
 from engine_rules.season import Season
-from workbook_template.hosts.protocol import Area, Band, Look, Series
+from workbook_template.hosts.protocol import Area, Look
 from workbook_template.season_numbers import Numbers, rounded, spaced
 from workbook_template.season_page import LINE, PART, Drawing, SeasonPage
 from workbook_template.season_words import Units
@@ -46,21 +47,16 @@ def _answers(numbers: Numbers, final: Sequence[Learned], units: Units, logbook: 
     spreads = [HALF_OF_90 * 100.0 * one.sd / abs(one.usual) for one in final]
     reach = [one + sign * spread for one, spread in zip(values, spreads, strict=True) for sign in (-1, 1)]
     y_range, step = spaced([*reach, 100.0])
-    short = _top(numbers, len(final))
-    told = short.add("Learned", names)
-    middle = short.add("% of usual", [rounded(one) for one in values])
-    spread = short.add("± for 90 %", [rounded(one) for one in spreads])
-    usual = short.add("Usual (%)", [100.0] * len(final))
-    numbers.column = short.column
-    numbers.cells |= short.cells
-    series = (Series("learned, 90 % sure", middle, spread, _ANSWER), Series("usual", usual, look=_USUAL))
+    numbers.column += 1  # a table of its own, with a row for each answer
+    told = numbers.add("Learned", names)
+    numbers.about("In percent of what is usual")
+    middle = numbers.add("learned, 90 % sure", [rounded(one) for one in values])
+    spread = numbers.add("give or take", [rounded(one) for one in spreads])
+    usual = numbers.add("usual", [100.0] * len(final))
+    numbers.column += 1
+    series = (replace(middle.series(_ANSWER), error_values=spread.area), usual.series(_USUAL))
     title = "In percent of what is usual"
-    return Drawing(title, told, series, y_range, step, count=1, where="broken", to_edges=False, below_mm=NAMES_MM)
-
-
-def _top(numbers: Numbers, rows: int) -> Numbers:
-    """A shorter table beside the one of the runs, one column apart."""
-    return Numbers(numbers.top, rows, numbers.column + 1)
+    return Drawing(title, told.area, series, y_range, step, count=1, where="broken", to_edges=False, below_mm=NAMES_MM)
 
 
 def _course(numbers: Numbers, of: Season, last: Learned, names: Area, units: Units, logbook: Logbook) -> Drawing:
@@ -73,15 +69,14 @@ def _course(numbers: Numbers, of: Season, last: Learned, names: Area, units: Uni
     usual = scale * last.usual
     y_range, step = spaced([*(end for both in ends for end in both), usual])
     title = _name(last, units, logbook)
-    value = numbers.add(title, [rounded(one) for one in values])
-    lowest = numbers.add("90 % from", [rounded(low) for low, _ in ends])
-    widths = numbers.add("90 % width", [rounded(high - low) for low, high in ends])
-    line = numbers.add("Usual", [rounded(usual)] * len(values))
-    series = (Series("learned", value, look=_VALUE), Series("usual", line, look=_USUAL))
+    numbers.about(title)
+    value = numbers.add("learned", [rounded(one) for one in values])
+    lowest = numbers.add("90 % sure", [rounded(low) for low, _ in ends])
+    widths = numbers.add("its width", [rounded(high - low) for low, high in ends])
+    line = numbers.add("usual", [rounded(usual)] * len(values))
+    series = (value.series(_VALUE), line.series(_USUAL))
     longest = max(len(run.name) for run in of.runs)
-    return Drawing(
-        title, names, series, y_range, step, Band("90 % sure", lowest, widths), longest, len(of.runs), legend=""
-    )
+    return Drawing(title, names, series, y_range, step, lowest.band(widths), longest, len(of.runs), legend="")
 
 
 def _name(one: Learned, units: Units, logbook: Logbook) -> str:

@@ -218,6 +218,20 @@ def references(sheet: Worksheet) -> list[str]:
     return found
 
 
+def test_every_series_in_a_legend_is_named_by_its_column(tmp_path: Path) -> None:
+    page = openpyxl.load_workbook(filled(season_log(tmp_path / "LOG.xlsx")))[SEASON]
+    named = set()
+    for chart in page._charts:
+        hidden = {entry.idx for entry in chart.legend.legendEntry} if chart.legend is not None else set()
+        for at, series in enumerate(one for part in chart._charts for one in part.series):
+            if chart.legend is not None and at not in hidden:
+                sheet, _, ref = series.tx.strRef.f.rpartition("!")
+                assert sheet == f"'{SEASON}'"
+                named.add(page[ref.replace("$", "")].value)
+    cylinders = {f"cyl {at}" for at in range(1, 9)}
+    assert named == cylinders | {"mean", "lowest, highest", "goal", "elapsed time", "learned, 90 % sure", "usual"}
+
+
 def test_charts_read_the_cells_of_their_own_sheet_and_every_blank_is_a_gap(tmp_path: Path) -> None:
     page = openpyxl.load_workbook(filled(season_log(tmp_path / "LOG.xlsx")))[SEASON]
     assert len(page._charts) > 10

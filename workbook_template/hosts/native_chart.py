@@ -89,9 +89,9 @@ def _legend(out: ChartOut) -> Legend | None:
 def _banded(sheet: Worksheet, band: Band) -> AreaChart:
     """Two areas on top of each other, the lower one unseen."""
     chart = AreaChart(grouping="stacked")
-    for title, values, seen in ((f"below {band.title}", band.lowest, False), (band.title, band.widths, True)):
-        series: NativeSeries = SeriesFactory(_reference(sheet, values))
-        series.tx = SeriesLabel(v=title)
+    lower = Series(f"below {band.title}", band.lowest)
+    for one, seen in ((lower, False), (Series(band.title, band.widths, title_at=band.title_at), True)):
+        series = _titled(sheet, one)
         fill = {"solidFill": _SHADE} if seen else {"noFill": True}
         series.graphicalProperties = GraphicalProperties(ln=LineProperties(noFill=True), **fill)
         chart.series.append(series)
@@ -155,9 +155,16 @@ def _text(size_pt: float, turned: int | None = None) -> RichText:
     return RichText(bodyPr=body, p=[Paragraph(pPr=letters, endParaRPr=CharacterProperties())])
 
 
-def _native_series(sheet: Worksheet, kind: str, out: Series) -> NativeSeries:
+def _titled(sheet: Worksheet, out: Series) -> NativeSeries:
     series: NativeSeries = SeriesFactory(_reference(sheet, out.values))
     series.tx = SeriesLabel(v=out.title)
+    if out.title_at is not None:
+        series.tx = SeriesLabel(strRef=StrRef(f=str(_reference(sheet, (*out.title_at, *out.title_at)))))
+    return series
+
+
+def _native_series(sheet: Worksheet, kind: str, out: Series) -> NativeSeries:
+    series = _titled(sheet, out)
     look = out.look or _OF_KIND.get(kind)
     if look is not None:
         _give_look(series, look)

@@ -105,22 +105,27 @@ class Look:
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """One line or set of points of a chart. A cell left blank is a gap. look: None leaves it to the chart's kind."""
+    """One line or set of points of a chart. A cell left blank is a gap. look: None leaves it to the chart's kind.
+
+    title_at: the cell (row, column) that holds the title; some programs lose one that stands in the chart alone.
+    """
 
     title: str
     values: Area
     error_values: Area | None = None  # half-widths, drawn as plus and minus
     look: Look | None = None
     in_legend: bool = True
+    title_at: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """A grey band behind the lines. lowest: where it begins; widths: how far it goes up from there."""
+    """A grey band behind the lines. lowest: where it begins; widths: how far it goes up; title_at: as in Series."""
 
     title: str
     lowest: Area
     widths: Area
+    title_at: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -82,6 +82,14 @@ def test_names_stand_below_level_or_upright(names: str, turned: int | None, gone
     assert (chart.x_axis.tickLblSkip, chart.y_axis.majorUnit) == (3, 2.5)
 
 
+def test_a_title_may_stand_in_a_cell() -> None:
+    titled = replace(CHART.series[0], title_at=(1, 2))
+    band = Band("goal", ONES, TWOS, (1, 3))
+    area, lines = again(replace(CHART, series=(titled, CHART.series[1]), band=band))._charts
+    assert lines.series[0].tx.strRef.f == "'One'!$B$1" and lines.series[1].tx.v == "b"
+    assert area.series[1].tx.strRef.f == "'One'!$C$1"
+
+
 def test_the_plot_stands_where_it_is_told() -> None:
     place = again(replace(CHART, plot=(0.05, 0.2, 0.9, 0.7))).layout.manualLayout
     assert (place.layoutTarget, place.x, place.y, place.w, place.h) == ("inner", 0.05, 0.2, 0.9, 0.7)
