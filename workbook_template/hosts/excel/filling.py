@@ -98,8 +98,7 @@ class Filling:
         top, left, bottom, right = area.area
         self.at = (area.sheet, ref_of((top, left)))
         cells = sheet.range((top, left), (bottom, right))
-        if area.links:
-            program.take_off_links(cells)
+        program.take_off_links(cells, area.links)
         within = {
             (row, column): places[row, column] for row in range(top, bottom + 1) for column in range(left, right + 1)
         }

@@ -6,7 +6,7 @@ Where xlwings has none, the native names are asked: those of Windows, or those o
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from typing import Any
 
@@ -143,7 +143,7 @@ def hide_name(name: Any) -> None:
 def links_of(sheet: Any) -> dict[tuple[int, int], str]:
     """(row, column) -> the place in the workbook that a cell is linked to, as "'Next run'!A5"; formulas aside."""
     if MAC:
-        return {}  # what a fill writes into Excel are formulas; only those of a file are of this kind
+        return {}  # its words for them are not known here
     links = sheet.api.Hyperlinks
     found = {}
     for at in range(1, int(links.Count) + 1):
@@ -153,11 +153,12 @@ def links_of(sheet: Any) -> dict[tuple[int, int], str]:
     return {place: target for place, target in found.items() if target}
 
 
-def take_off_links(cells: Any) -> None:
-    """Take links off cells; their looks stay."""
+def take_off_links(cells: Any, known: Collection[object]) -> None:
+    """Take links off cells, formulas aside; their looks stay. known: such links as `links_of` found there."""
     if MAC:
-        cells.api.clear_hyperlinks()
-    else:
+        with suppress(Exception):  # not known beforehand, so perhaps there is none
+            cells.api.clear_hyperlinks()
+    elif known:
         cells.api.ClearHyperlinks()
 
 
