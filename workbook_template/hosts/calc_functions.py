@@ -7,7 +7,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from workbook_template.functions import FUNCTIONS, WHY_NOT, Argument, WorksheetFunction
 
-IMPLEMENTATION = "strapline.Functions"
+IMPLEMENTATION = "strapline"
 INTERFACE = "strapline.XFunctions"
 _REGISTRY = 'xmlns:oor="http://openoffice.org/2001/registry" xmlns:xs="http://www.w3.org/2001/XMLSchema"'
 
@@ -79,7 +79,7 @@ def _node(name: str, inside: str) -> str:
 
 
 def _text(name: str, text: str) -> str:
-    return f'<prop oor:name="{name}"><value xml:lang="en">{escape(text)}</value></prop>'
+    return f'<prop oor:name="{name}"><value xml:lang="en-US">{escape(text)}</value></prop>'
 
 
 def _plain(name: str, text: str) -> str:

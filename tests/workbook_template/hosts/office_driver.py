@@ -129,6 +129,25 @@ class Driver:
         """A change of the document, such as a user would make."""
         exec(code, {"doc": self.doc, "uno": uno})
 
+    def write(self, formulas):
+        """Formulas, or values as one would type them, into cells of the first sheet."""
+        for cell, formula in formulas.items():
+            self.doc.Sheets.getByIndex(0).getCellRangeByName(cell).setFormula(formula)
+
+    def shown(self, cells):
+        """What cells of the first sheet show: a number, or a text, which for an error is its name."""
+        sheet = self.doc.Sheets.getByIndex(0)
+        found = [sheet.getCellRangeByName(name) for name in cells]
+        return [cell.Value if cell.FormulaResultType2 == 1 and not cell.getError() else cell.String for cell in found]
+
+    def values(self, area):
+        """The same of a whole area of numbers."""
+        return self.doc.Sheets.getByIndex(0).getCellRangeByName(area).getDataArray()
+
+    def calculate(self):
+        """Calculate every cell anew."""
+        self.doc.calculateAll()
+
     def save(self, path):
         kind = FILTERS[path.rpartition(".")[2]]
         self.doc.storeToURL(uno.systemPathToFileUrl(path), (value("FilterName", kind),))
@@ -141,6 +160,17 @@ class Driver:
     def marks(self):
         names = self.doc.NamedRanges
         return sorted([name, names.getByName(name).Content] for name in names.ElementNames if name.startswith("_wt_"))
+
+    def functions(self):
+        """What the function wizard knows: of each function of ours its name, help, and arguments with theirs."""
+        described = self.service("com.sun.star.sheet.FunctionDescriptions")
+        found = {}
+        for at in range(described.Count):
+            given = {one.Name: one.Value for one in described.getByIndex(at)}
+            if given["Name"].startswith("STRAPLINE_"):
+                arguments = [[one.Name, one.Description, one.IsOptional] for one in given["Arguments"]]
+                found[given["Name"]] = [given["Description"], arguments]
+        return found
 
     def press_button_of_window(self, label):
         """Press a button of the window that opens, as a user would, until the window is gone."""

@@ -15,7 +15,7 @@ from com.sun.star.uno import RuntimeException
 from strapline_office.asking import Unanswered
 from strapline_office.calculating import Calculator
 
-IMPLEMENTATION = "strapline.Functions"
+IMPLEMENTATION = "strapline"
 SERVICES = ("com.sun.star.sheet.AddIn", IMPLEMENTATION)
 FOLDER = Path(strapline_office.__file__).parent
 OFFERED = json.loads((FOLDER / "functions.json").read_text("utf-8"))
