@@ -65,7 +65,7 @@ def test_what_cannot_be_used_is_refused_by_its_cell(change: Change, says: str) -
     book = logged_book()
     place = change(book)
     with pytest.raises(LogbookError) as refused:
-        read(book)
+        read(book).run("17")
     assert says in str(refused.value)
     assert str(refused.value).startswith(place + ": ")
     assert "\n" not in str(refused.value)
