@@ -13,7 +13,7 @@ _HEAD = Style(bold=True, size_pt=8, border="bottom", vertical="bottom", wrap=Tru
 _CELL = Style(size_pt=8, align="right")
 _TEXT = Style(size_pt=8)
 STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
-MOST_STEPS = 5
+MOST_STEPS, SMALLEST_SPAN = 5, 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ class Numbers:
 def spaced(values: Sequence[float]) -> tuple[tuple[float, float], float]:
     """The range of an upright axis that holds the values with some air above, and its step; both in round numbers."""
     low, high = min(values), max(values)
-    span = (high - low) or abs(high) or 1.0
+    span = max((high - low) or abs(high), SMALLEST_SPAN)
     low, high = max(0.0, low - 0.05 * span) if low >= 0.0 else low - 0.05 * span, high + 0.12 * span
     rough = (high - low) / MOST_STEPS
     power = 10.0 ** math.floor(math.log10(rough))

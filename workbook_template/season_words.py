@@ -121,8 +121,8 @@ def _fitting(parts: Sequence[str]) -> str:
     label = ""
     for at, part in enumerate(parts):
         longer = f"{label}, {part}" if label else part
-        if label and len(longer) > MOST_LETTERS - 3:
-            return f"{label} +{len(parts) - at}"
+        if label and len(longer) > MOST_LETTERS:
+            return f"{label} +{len(parts) - at} more"
         label = longer
     return label[:MOST_LETTERS]
 

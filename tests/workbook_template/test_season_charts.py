@@ -10,6 +10,8 @@ from typing import Any
 
 import openpyxl
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from openpyxl.styles import Font
 from openpyxl.utils import range_boundaries
 from openpyxl.worksheet.worksheet import Worksheet
@@ -28,6 +30,8 @@ from workbook_template.hosts.scratch import scratch_workbook
 from workbook_template.log_file import fill_in, open_log
 from workbook_template.season_charts import NEWEST_BY_CYLINDER, draw_season
 from workbook_template.season_learned import HALF_OF_90
+from workbook_template.season_numbers import MOST_STEPS, spaced
+from workbook_template.season_words import change_label
 
 V12 = BlankOptions(cylinders=12, carburetion="individual runners", manifold="individual runner", units="si")
 SINGLE = BlankOptions(cylinders=1, arrangement="inline", carburetion="single", units="si")
@@ -305,3 +309,27 @@ def test_no_page_break_can_cut_a_chart(season: SheetOut) -> None:
         row_pt = season.row_heights_pt[chart.anchor[0]]
         assert row_pt - chart.drop_pt == pytest.approx(chart.height_cm / 2.54 * 72.0, abs=1.0)
         assert row_pt <= 409.0  # no row may be higher
+
+
+@pytest.mark.parametrize(
+    ("changed", "label"),
+    [
+        ((), ""),
+        (("all jets 76 to 78",), "all jets 76→78"),
+        (("jet LF 74 to 73", "jet RF 74 to 73", "total timing 34 to 33.5°"), "LF RF 74→73 +1 more"),
+        (("jet LF 74 to 73", "plugs B to C"), "LF 74→73, plugs B→C"),
+        (("cylinder 5 timing trim +0 to -1°",), "cyl 5 timing −1°"),
+        (("cylinder 5 fuel trim +0 to +2 %", "cylinder 6 fuel trim +0 to +2 %"), "trims of 2 cyl"),
+        (("plugs a very long name of a plug to another",), "plugs a very long name of "),
+    ],
+)
+def test_a_change_in_a_few_letters(changed: tuple[str, ...], label: str) -> None:
+    assert change_label(changed) == label
+
+
+@given(st.lists(st.floats(-2000.0, 2000.0), min_size=1, max_size=30))
+def test_an_axis_holds_all_of_its_values_in_a_few_round_steps(numbers: list[float]) -> None:
+    (low, high), step = spaced(numbers)
+    assert low <= min(numbers) + 1e-5 and high >= max(numbers) - 1e-5 and high > low
+    assert (low >= 0.0) == (min(numbers) >= 0.0)
+    assert 1 <= round((high - low) / step) <= MOST_STEPS + 2
