@@ -285,10 +285,12 @@ def _clipped(tokens: Sequence[Token], at: int) -> bool:
 
 
 def _counted(tokens: Sequence[Token], behind: int, words: Sequence[str]) -> bool:
-    """True where the words go on: 'ring .5' mm, 'pulled 1' and 3, 'spot on' it."""
+    """True where the words go on or mean another thing: 'ring .5' mm, 'pulled 1' and 3, 'spot on' it."""
     if tuple(words) == ("spot", "on"):
         return behind < len(tokens) and tokens[behind].text.isalnum()
     ends_in_number = words[-1] in (*WILD, *NUMBER_WORDS) and len(words) > 1
+    if ends_in_number and any(token.text == "when" for token in tokens[max(behind - 5, 0) : behind]):
+        return True  # 'when I pulled 3 the porcelain was cracked'
     return ends_in_number and (count_at(tokens, behind - 1) is not None or is_list(tokens, behind - 1))
 
 

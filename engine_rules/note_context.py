@@ -25,6 +25,10 @@ DANGER = frozenset(
 """The signs that close every way to more heat: a doubt does not drop them."""
 
 
+LOOKED = (
+    *("found", "saw", "sees", "noticed", "spotted", "pulled", "checked", "looked", "read", "dropped", "cleaned"),
+    *("changed", "spots", "finds", "got", "put", "swapped", "gapped", "caught"),
+)
 OF_GRAINS = (("porcelain", "oily"), ("porcelain", "wet"), ("also_seen", "rubber bits"))
 LEADING = ("the", "a", "an", "on", "in", "of", "at", "for", "from", "my", "his")
 OF_PLUGS = ("threads", "shell_ring")
@@ -37,8 +41,13 @@ def is_danger(meant: Meant) -> bool:
 
 
 def of_others(clause: Clause) -> bool:
-    """True where another car or engine is spoken of."""
-    return clause.has("harmless") and any(item.tag == "harmless" and item.value == "others" for item in clause.items)
+    """True where another car or engine is spoken of; not where somebody looked at ours: 'son found pepper on 8'."""
+    for at, item in enumerate(clause.items):
+        if item.tag == "harmless" and item.value in ("others", "people"):
+            doing = clause.items[at + 1].value if at + 1 < len(clause.items) else None
+            if item.value == "others" or doing not in LOOKED:
+                return True
+    return False
 
 
 def speaks_of_plugs(clause: Clause, own_row: bool, place_carried: bool) -> bool:
@@ -73,7 +82,7 @@ def of_another_thing(items: Sequence[Item], meant: Meant) -> bool:
     if any(item.tag == "part" and item.value != "plug" for item in before):
         return False
     owned = before[-2:-1] if before and before[-1].tag == "place" else before[-1:]
-    if owned and owned[0].tag == "harmless":
+    if owned and owned[0].tag == "harmless" and owned[0].value != "people":
         return True
     following = items[meant.at + 1] if meant.at + 1 < len(items) else None
     if following is not None and following.tag == "excuses":

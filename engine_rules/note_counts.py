@@ -49,9 +49,8 @@ class Count:
 
 def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
     """A number that counts something, and the place behind its unit."""
-    joined = [token.text for token in tokens[at + 1 : at + 4]]
-    if joined[:2] == ["and", "a"] and joined[-1] in ("half", "quarter") and tokens[at].text in (*THREADS, *TURNS):
-        return Count(1.0 + PARTS[joined[-1]], "threads" if tokens[at].text in THREADS else "turns"), at + 4
+    if tokens[at].text in (*THREADS, *TURNS):
+        return _and_a_part(tokens, at)
     read = number_at(tokens, at)
     if read is None:
         return None
@@ -88,6 +87,14 @@ def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
     ):
         return Count(amount, ""), behind
     return None
+
+
+def _and_a_part(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
+    """'Turn and a half', and the place behind it."""
+    joined = [token.text for token in tokens[at + 1 : at + 4]]
+    if joined[:2] != ["and", "a"] or joined[-1] not in ("half", "quarter"):
+        return None
+    return Count(1.0 + PARTS[joined[-1]], "threads" if tokens[at].text in THREADS else "turns"), at + 4
 
 
 def number_at(tokens: Sequence[Token], at: int) -> tuple[float, int, bool] | None:

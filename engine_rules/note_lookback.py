@@ -37,6 +37,7 @@ class LookBack:
     where: Whereabouts
     first_sight: bool = False
     asked: bool = False
+    placed: bool = False
     said: Sequence[Meant] = field(default_factory=tuple)
 
     def before(self, clause: Clause, scope: Scope, found: Sequence[Meant]) -> None:
@@ -51,7 +52,7 @@ class LookBack:
         self._same_again(clause, found)
         self._so_is_another(clause, found)
         self.said = everything or self.said
-        self.first_sight, self.asked = at_first_sight(clause), clause.question
+        self.first_sight, self.asked, self.placed = at_first_sight(clause), clause.question, clause.has("place")
 
     def worsen(self, items: Sequence[Item]) -> None:
         """'..., it's everywhere': the pepper of the clause before is much."""
@@ -158,9 +159,10 @@ class LookBack:
         if any(item.tag not in BARE or item.value in AUXILIARY for item in clause.items):
             return
         # 'silver? 7 maybe'
-        near = self.found.of_last_clause() if self.asked else self.found.seen[self.found.sentence_at :]
+        aside = clause.lead == "(" and not self.placed
+        near = self.found.of_last_clause() if self.asked or aside else self.found.seen[self.found.sentence_at :]
         for one in near:
-            if one.place is None and (one.sure == "plain" or self.asked):
+            if aside or (one.place is None and (one.sure == "plain" or self.asked)):
                 self.found.change(one, place=named[0])
 
     def _so_is_another(self, clause: Clause, found: Sequence[Meant]) -> None:

@@ -217,7 +217,8 @@ def none_said(items: Sequence[Item], topic: str | None) -> Meant | None:
             named = "shell"
         rest = behind[1:] if named else behind
         bare = not rest or rest[0].tag not in ("sign", "adjective", "count", "ask")
-        part = named or (before if item.value in NOTHING or len(behind) < len(items[at + 1 :]) else None)
+        uncoloured = before if before != "specks" and len(behind) < len(items[at + 1 :]) else None
+        part = named or (before if item.value in NOTHING else uncoloured)
         if part in NONE_OF and bare and (named or _says_no_more(behind)) and not _denies_sign(items, at):
             return Meant(NONE_OF[part], "none", at)
     return None

@@ -233,7 +233,7 @@ def _counts_after(tokens: Sequence[Token], at: int, prepared: bool) -> bool:
         return not (at > 1 and tokens[at - 2].number is not None)
     if prepared:
         return before.text == "in" and at > 1 and tokens[at - 2].text in ("put", "run", "ran", "rounds")
-    if before.text in ("pulled", "pull") and is_list(tokens, at):
+    if before.text in ("pulled", "pull") and (is_list(tokens, at) or "when" in [one.text for one in tokens[:at][-4:]]):
         return False
     words = lexicon().table["numbers"]["not_after"]
     return before.text in words or before.text in HAS[:2]

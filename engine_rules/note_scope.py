@@ -9,6 +9,7 @@ from engine_rules.note_words import Item, lexicon
 
 FAR = 4  # words; a denial further off than this from a word of danger does not take it away
 CONTRASTING = ("not", "isnt", "wasnt", "arent")
+SPEAKERS = ("i", "we", "you")
 SINCE = ("after", "because", "bc", "cause", "since", "from")
 UNTIL = ("until", "till", "til")
 SEEKING = ("check", "checked", "checking", "look", "looked", "looking", "watch", "search", "searched", "inspect")
@@ -108,6 +109,8 @@ def _tells_time(items: tuple[Item, ...], at: int, own_run: bool) -> bool:
     said = str(items[at].value)
     if at == 0 and ((said.endswith("day") and said != "yesterday") or (own_run and said.endswith("{n}"))):
         return False
+    if said.endswith("{n}") and at and items[at - 1].value == "after":
+        return False
     before = [item for item in items[:at] if item.tag != "empty"]
     last = items[at - 1] if at else None
     return not (
@@ -128,6 +131,8 @@ def _denied(items: tuple[Item, ...]) -> tuple[frozenset[int], frozenset[int]]:
             if since is not None:
                 (denied if since <= FAR else far).add(at)
                 since = _carried(items, at, item)
+        elif item.value in SPEAKERS:
+            since = None  # 'without the glass I can see pepper'
         elif since is not None:
             since += 1 if item.tag not in SKIPPED else 0
     ends = [at for at, item in enumerate(items) if item.tag == "ends" or _gone(items, at)]

@@ -36,55 +36,27 @@ class Whereabouts:
 
     def places(self, clause: Clause, signs: set[int]) -> Spots:
         """Where each sign of the clause was seen."""
-        items, current, led = clause.items, self.carried, False
+        items, current = clause.items, self.carried
         if current is not None and current.besides and items[0].value in PRONOUNS:
             current = Place("listed", current.besides)
-        where: Spots = {}
-        open_signs: list[int] = []
+        walk = _Walk(items, signs, current, self.carried is None and _trail(items, signs))
         of_rest: Place | None = None
-        placed_at: int | None = None
-        placed: set[int] = set()
-        trails = self.carried is None and _trail(items, signs)
         for at, item in enumerate(items):
-            before = _before(items, at)
             if at in signs:
-                where[at] = [current]
-                open_signs.append(at)
+                walk.sign(at)
                 of_rest = None
             elif item.tag == "ask" and item.value.startswith("names no"):
                 self.unknown_plug = True
-                current = Place("unknown", frozenset(self.layout.cylinders))
-            elif item.tag == "place" and not _compares(items, at):
+                walk.current = Place("unknown", frozenset(self.layout.cylinders))
+            elif item.tag == "place" and not _compares(items, at) and not _behind_than(items, at):
+                before = _before(items, at)
                 if before in LIKENESS and item.value.kind != "listed":
                     continue
                 place = self._of_rest(item.value, of_rest)
                 of_rest = place if item.value.kind == "rest" else None
-                if before in LIKENESS:
-                    for one in open_signs:
-                        where[one].append(place)
-                    continue
-                place = _within(place, current)
-                if placed_at is not None and _joined(items[placed_at + 1 : at]):
-                    where = {one: [*ones, place] if one in placed else ones for one, ones in where.items()}
-                    placed_at = at
-                    continue
-                if current is not None and before in WHERE and current.cylinders < place.cylinders and not open_signs:
-                    continue  # '5 on the left bank'
-                if place.kind == "listed" and current is not None and current.kind in WIDE and before in WHERE:
-                    # 'silver on one plug on the left bank'
-                    narrowed = replace(current if current.kind == "unknown" else place, cylinders=place.cylinders)
-                    where = {at: [narrowed if one == current else one for one in ones] for at, ones in where.items()}
-                    current = narrowed
-                    continue
-                behind = before in WHERE or trails or (not led and not _sign_follows(items, at, signs))
-                if behind and open_signs:
-                    where |= {one: [place] for one in open_signs}
-                    placed_at, placed = at, set(open_signs)
-                else:
-                    led = True
-                current, open_signs = place, []
-        self.carried = current
-        return where
+                walk.place(at, place, before)
+        self.carried = walk.current
+        return walk.where
 
     def settled(self, place: Place) -> Place:
         """The place with 'the rest' made cylinders; it counts as named from now on."""
@@ -122,6 +94,70 @@ class Whereabouts:
         return Place("listed", settled.cylinders & rest.cylinders)
 
 
+@dataclass(slots=True)
+class _Walk:
+    """Goes through the items of one clause. current: the place last named; unplaced: the signs since then.
+
+    led: a place stood before its signs. placed_at, placed: the place last put to signs before it, and those signs.
+    """
+
+    items: Sequence[Item]
+    signs: set[int]
+    current: Place | None
+    trails: bool
+    where: Spots = field(default_factory=dict)
+    unplaced: list[int] = field(default_factory=list)
+    led: bool = False
+    placed_at: int | None = None
+    placed: Sequence[int] = ()
+
+    def sign(self, at: int) -> None:
+        self.where[at] = [self.current]
+        self.unplaced.append(at)
+
+    def place(self, at: int, named: Place, before: object) -> None:
+        place = _within(named, self.current)
+        if before in LIKENESS:
+            self._also(self.unplaced, named)
+        elif self.placed_at is not None and _joined(self.items[self.placed_at + 1 : at]):
+            self._also(self.placed, place)
+            self.placed_at = at
+        elif before not in WHERE or not self._narrows(place):
+            if self.unplaced and (before in WHERE or self.trails or not (self.led or self._sign_follows(at))):
+                self.where |= {one: [place] for one in self.unplaced}
+                self.placed_at, self.placed = at, self.unplaced
+            else:
+                self.led = True
+            self.current, self.unplaced = place, []
+
+    def _also(self, signs: Sequence[int], place: Place) -> None:
+        for one in signs:
+            self.where[one] = [*self.where[one], place]
+
+    def _narrows(self, place: Place) -> bool:
+        """True for the bank of '5 on the left bank' and of 'silver on one plug on the left bank'."""
+        current = self.current
+        if current is None:
+            return False
+        if current.cylinders < place.cylinders and not self.unplaced:
+            return True
+        if place.kind != "listed" or current.kind not in WIDE:
+            return False
+        narrowed = replace(current if current.kind == "unknown" else place, cylinders=place.cylinders)
+        self.where = {at: [narrowed if one == current else one for one in ones] for at, ones in self.where.items()}
+        self.current = narrowed
+        return True
+
+    def _sign_follows(self, at: int) -> bool:
+        """True where a sign stands behind, before the next place."""
+        for other in range(at + 1, len(self.items)):
+            if other in self.signs:
+                return True
+            if self.items[other].tag == "place":
+                return False
+        return False
+
+
 def _joined(between: Sequence[Item]) -> bool:
     """True for what stands between the places of 'on 5 and maybe on 7'."""
     return any(item.tag == "link" for item in between) and all(item.tag in JOINING for item in between)
@@ -144,6 +180,12 @@ def _compares(items: Sequence[Item], at: int) -> bool:
     return items[at].value.kind in ("all", "last") and _beside_named(items, at)
 
 
+def _behind_than(items: Sequence[Item], at: int) -> bool:
+    """True for the 'others' of 'darker than the others'."""
+    before = [item for item in items[max(at - 2, 0) : at] if item.tag != "empty"]
+    return bool(before) and before[-1].tag == "compared" and at > 2
+
+
 def _beside_named(items: Sequence[Item], at: int) -> bool:
     """True for the 'both' of '5 & 7 both' and 'both 5 and 7'."""
     behind = items[at + 1] if at + 1 < len(items) else None
@@ -157,13 +199,3 @@ def _within(place: Place, current: Place | None) -> Place:
     if place.kind == "unknown" and current is not None and current.kind == "listed" and len(current.cylinders) > 1:
         return replace(place, cylinders=current.cylinders)
     return place
-
-
-def _sign_follows(items: Sequence[Item], at: int, signs: set[int]) -> bool:
-    """True where a sign stands behind, before the next place."""
-    for other in range(at + 1, len(items)):
-        if other in signs:
-            return True
-        if items[other].tag == "place":
-            return False
-    return False

@@ -22,6 +22,7 @@ FIRST_SIGHT = (
 )
 THEY = ("it", "that", "they", "those", "this", "these", "them", "stuff", "which")
 ARE = ("is", "was", "are", "were", "its", "thats", "theyre")
+AT_ALL = ("on", "of", "them", "there", "really", "after", "again", "just", "any", "though")
 IT = ("its", "it", "thats", "that", "they", "theyre", "isnt", "wasnt", "arent", "werent")
 
 
@@ -74,6 +75,6 @@ def _comes_off(clause: Clause) -> bool:
 def only_denies(clause: Clause) -> bool:
     """True for 'its not' and 'no', said of what was named before."""
     items = clause.items
-    said = {item.tag for item in items}
-    denies = "negations" in said and said <= {"negations", "empty", "now"} and not clause.question
+    bare = all(item.tag in ("negations", "now") or item.value in (*IT, *ARE, *AT_ALL) for item in items)
+    denies = bare and clause.has("negations") and not clause.question
     return denies and (items[0].value in NONE or items[0].value in IT)

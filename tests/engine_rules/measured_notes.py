@@ -82,9 +82,10 @@ def _made(row: str, text: str, says: str, *asks: str) -> Mapping[str, Any]:
 def _facts(kind: str, words: Sequence[str], own: int | None) -> Sequence[Mapping[str, Any]]:
     if kind in CONDUCT:
         return [{"kind": kind, "word": words[0]}]
-    cylinders = [own] if own else [0] if words[-1] == "*" else [int(number) for number in words[-1]]
-    said = " ".join(words if own else words[:-1])
-    what = {"amount": float(said), "unit": ""} if said[0].isdigit() else {"word": said}
+    named = own is None or words[-1].startswith("@")
+    said, where = (words[:-1], words[-1].lstrip("@")) if named else (words, str(own))
+    cylinders = [0] if where == "*" else [int(number) for number in where]
+    what = {"amount": float(said[0]), "unit": ""} if said[0][0].isdigit() else {"word": " ".join(said)}
     return [{"cylinder": number, "kind": kind, **what} for number in cylinders]
 
 
