@@ -158,7 +158,7 @@ def fill_one(job: Job) -> tuple[Car, ...]:
             raise LogbookError("this kind of workbook cannot be filled; save it as .xlsx")
         target = job.out / job.filled
         log = open_log(job.source, target)
-        of_cars = [(one, next(advise_each(one, [one.book.logbook.run().name]))) for one in log.cars()]
+        of_cars = [(one, next(advise_each(one, [one.book.run().name]))) for one in log.cars()]
         target.parent.mkdir(parents=True, exist_ok=True)
         done = fill_cars(log, [(one.book, [advice]) for one, advice in of_cars])
         filled = done.path.relative_to(job.out).as_posix()

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 
-from engine_rules.logbook import Cell, Logbook
+from engine_rules.logbook import Cell, Logbook, LogbookError, Run
 from workbook_template.found import Place
 from workbook_template.hosts.protocol import CellValue
 from workbook_template.how_read import HowRead
@@ -20,7 +20,7 @@ class ReadBook:
     tables: sheet key ('runs', 'readings', 'engine', 'jets', 'plugs', 'targets') -> the list found there.
     run_rows: run name -> row. reading_rows: (run name, cylinder) -> row. engine_cells: setting -> its cell.
     own, how_read: for a book in a layout of the racer's own, where strapline writes and how the book was read; car: the
-    name of its car, '' where the book holds one only.
+    name of its car, '' where the book holds one only. unread: name of a run -> its cells that could not be read.
     """
 
     logbook: Logbook
@@ -31,6 +31,14 @@ class ReadBook:
     own: OwnPlaces | None = None
     how_read: HowRead | None = None
     car: str = ""
+    unread: Mapping[str, Sequence[LogbookError]] = field(default_factory=dict)
+
+    def run(self, name: str | None = None) -> Run:
+        """The run of that name, or the newest with readings. Raises LogbookError for none, or a cell not readable."""
+        run = self.logbook.run(name)
+        for error in self.unread.get(run.name, ()):
+            raise error
+        return run
 
     @property
     def columns(self) -> Mapping[str, Mapping[str, int]]:

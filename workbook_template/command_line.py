@@ -170,7 +170,7 @@ def check(log: Log) -> None:
     for one in open_log(log).cars():
         advice, reason = None, ""
         try:
-            one.book.logbook.run()
+            one.book.run()
         except LogbookError as error:
             reason = str(error)
         else:
@@ -208,7 +208,7 @@ def fill(
         raise ask_first(log, out, error) from None
     advised: list[tuple[LogFile, list[Advice]]] = []
     for one in opened.cars(car):
-        names = runs_to_read(one) if every else [one.book.logbook.run(run).name]
+        names = runs_to_read(one) if every else [one.book.run(run).name]
         advised.append((one, _advised(one, names)))
     filled = fill_cars(opened, [(one.book, advices) for one, advices in advised])
     data = _as_data(advised, every)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from openpyxl.utils import get_column_letter
 
-from engine_rules.logbook import Cell
+from engine_rules.logbook import Cell, LogbookError
 from workbook_template.headings import Meaning, is_ours
 from workbook_template.hosts.protocol import CellValue, SheetBlock
 from workbook_template.layout import Unit
@@ -80,13 +80,14 @@ class Record:
     """What one row, column or form says: values of the run by column key, of cylinders by number and key.
 
     line: where strapline writes; with a cylinder where the record is of one cylinder, else for all. lines: for a form,
-    by cylinder.
+    by cylinder. unread: what could not be read in it.
     """
 
     run: dict[str, Value] = field(default_factory=dict)
     cylinders: dict[int, dict[str, Value]] = field(default_factory=dict)
     line: Line | None = None
     lines: dict[int, Line] = field(default_factory=dict)
+    unread: list[LogbookError] = field(default_factory=list)
 
 
 def put(into: dict[str, Value], key: str, value: Value) -> None:

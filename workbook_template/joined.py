@@ -7,14 +7,16 @@ from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 
 from engine_rules.labels import label_key
-from engine_rules.logbook import Cell, Finding
+from engine_rules.logbook import Cell, Finding, LogbookError
 from workbook_template.found import Line, Record, Sheetful, Value, put
 from workbook_template.headings import RUNS, column_of
+from workbook_template.hosts.protocol import CellValue
 from workbook_template.read_values import read_date, read_label, read_time
 from workbook_template.shapes_list import run_named
 from workbook_template.tables import PlacedColumn, Spot, as_text, is_ditto
 
 WEATHER_HOLDS = timedelta(minutes=60)
+REMARK_WORDS = 3
 _UNREAD = "?"
 _IDENTITY = ("car", "name", "date", "time")
 
@@ -29,6 +31,7 @@ class LoggedRun:
     cylinders: dict[int, dict[str, Value]] = field(default_factory=dict)
     lines: dict[int, Line] = field(default_factory=dict)
     block: Line | None = None
+    unread: list[LogbookError] = field(default_factory=list)
     noted: Line | None = None  # the line of its notes, where no record tells of a cylinder
 
     @property
@@ -58,7 +61,7 @@ def spot_of(value: Value) -> Spot:
 
 def join(sheets: Sequence[Sheetful], findings: list[Finding]) -> list[LoggedCar]:
     """The cars of the book, in the order met. A record without a run's name goes to the run of its date and time."""
-    records = [record for sheet in sheets for record in _with_identity(sheet.records)]
+    records = [record for sheet in sheets for record in _with_identity(_runs_only(sheet.records, findings))]
     named = [record for record in records if _filled(record, "name")]
     waiting = [record for record in records if not _filled(record, "name")]
     cars: dict[str, LoggedCar] = {}
@@ -85,11 +88,28 @@ def _filled(record: Record, key: str) -> Value | None:
     return None if value is None or value.value is None else value
 
 
+def _runs_only(records: Sequence[Record], findings: list[Finding]) -> list[Record]:
+    """The records without lines that hold words under the runs' names and nothing else: a day's heading, a remark."""
+    found = []
+    for record in records:
+        name = _filled(record, "name")
+        filled = sum(value.value is not None for one in (record.run, *record.cylinders.values()) for value in one.values())
+        if name is not None and filled == 1 and not record.unread and _is_remark(name.value):
+            findings.append(Finding(f"'{_short(name)}' names no run and is left out", name.cell))
+        else:
+            found.append(record)
+    return found
+
+
+def _is_remark(value: CellValue) -> bool:
+    return isinstance(value, str) and (len(value.split()) >= REMARK_WORDS or not any(map(str.isdigit, value)))
+
+
 def _with_identity(records: Sequence[Record]) -> Iterable[Record]:
     """Where the rows of one run follow each other, its name and day may stand in the first alone."""
     above: Record | None = None
     for record in records:
-        one_cylinder = record.line is not None and record.line.cylinder is not None
+        one_cylinder = bool(record.unread) or (record.line is not None and record.line.cylinder is not None)
         for key in _IDENTITY:
             value = record.run.get(key)
             source = above.run.get(key) if above is not None else None
@@ -159,6 +179,7 @@ def _grouped(records: Sequence[Record], findings: list[Finding]) -> Iterable[tup
 
 
 def _merge(run: LoggedRun, record: Record, findings: list[Finding]) -> None:
+    run.unread += record.unread
     for key, value in record.run.items():
         _keep(run.values, key, value, f"run {run.name}", findings)
     for number, values in record.cylinders.items():
@@ -290,6 +311,7 @@ def _share_nameless_car(cars: dict[str, LoggedCar]) -> None:
             lines, block = run.lines, run.block
             owner.noted = owner.noted or run.noted
             _merge(owner, record, [])
+            owner.unread += run.unread
             owner.lines |= lines
             owner.block = owner.block or block
             nameless.runs.remove(run)

@@ -102,7 +102,7 @@ def _check(asked: Asked) -> Answer:
     for one in _log(asked).cars():
         advice, reason = None, ""
         try:
-            one.book.logbook.run()
+            one.book.run()
         except LogbookError as error:
             reason = str(error)
         else:

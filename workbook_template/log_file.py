@@ -74,8 +74,8 @@ def open_log(path: Path, out: Path | None = None) -> LogFile:
 
 
 def runs_to_read(log: LogFile) -> Sequence[str]:
-    """The names of all runs with readings, oldest first. Raises LogbookError where there is none."""
-    names = [run.name for run in log.book.logbook.runs if run.readings]
+    """The names of all runs with readings that could be read, oldest first. Raises LogbookError where there is none."""
+    names = [run.name for run in log.book.logbook.runs if run.readings and not log.book.unread.get(run.name)]
     if not names:
         raise LogbookError("there is no reading in the log yet; fill in a row of it for each plug", _readings(log))
     return names

@@ -33,7 +33,7 @@ from workbook_template.shapes_list import WHICH_CYLINDER
 from workbook_template.spelled_out import settle_single_jets
 from workbook_template.tables import find_sheet, find_table
 from workbook_template.units_found import Units, settle_units
-
+from workbook_template.unread import all_unread, set_aside
 
 _PARTS = ("engine", "jets", "plugs", "targets")
 
@@ -127,7 +127,8 @@ def _book(
     plain_runs = [one.run for one in run_rows]
     read = read_readings(readings_list, plain_runs, engine, parts.shelf, findings)
     runs = tuple(replace(run, readings=read.readings.get(run.name, ())) for run in plain_runs)
-    runs = with_notes(runs, engine, findings)
+    unread = all_unread(run_rows, read, {run.name: run.unread for run in car.runs})
+    runs = set_aside(with_notes(runs, engine, findings), unread, findings)
     targets_block = own_sheet(blocks, "targets", car.name)
     tables = {"runs": runs_list, "readings": readings_list, **parts.tables}
     if targets_block is not None:
@@ -143,6 +144,7 @@ def _book(
         own=_places(car, engine, house, blocks),
         how_read=_how_read(found, units, parts.lines, corrections),
         car=car.name,
+        unread=unread,
     )
 
 

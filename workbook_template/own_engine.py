@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from engine_rules.feeds import ONE_TO_ONE, Places, barrels, feed_shares
@@ -284,8 +285,9 @@ def _assumed_shelf(car: LoggedCar, findings: list[Finding]) -> PlugShelf:
     for values in values_of(car.runs):
         value = values.get("plug")
         if value is not None and value.value is not None and not is_ditto(value.value):
-            label = read_label(spot_of(value)).value
-            labels.setdefault(label_key(label), label)
+            with suppress(LogbookError):  # the reader of the cell says so
+                label = read_label(spot_of(value)).value
+                labels.setdefault(label_key(label), label)
     findings.append(
         Finding(
             "there is no sheet Plugs with the heat order of each plug: no other plug is advised, and each tip counts "

@@ -16,6 +16,7 @@ from workbook_template.read_runs import read_readings, read_runs
 from workbook_template.read_shelves import NO_JETS, read_jets, read_plugs, read_targets
 from workbook_template.recognise import is_ordinary
 from workbook_template.tables import Table, find_sheet, find_table, house_of, needed_sheet
+from workbook_template.unread import all_unread, set_aside
 
 __all__ = ["ReadBook", "read_logbook", "read_logbooks"]
 
@@ -66,13 +67,15 @@ def _read_ordinary(blocks: Sequence[SheetBlock]) -> ReadBook:
     plain_runs = [one.run for one in run_rows]
     read = read_readings(tables["readings"], plain_runs, engine, shelf, findings)
     runs = tuple(replace(run, readings=read.readings.get(run.name, ())) for run in plain_runs)
-    runs = with_notes(runs, engine, findings)
+    unread = all_unread(run_rows, read, {})
+    runs = set_aside(with_notes(runs, engine, findings), unread, findings)
     return ReadBook(
         logbook=Logbook(engine, ladder, shelf, runs, targets, tuple(findings)),
         tables=tables,
         run_rows={one.run.name: one.row for one in run_rows},
         reading_rows=read.rows,
         engine_cells=sheet.cells,
+        unread=unread,
     )
 
 

@@ -43,10 +43,11 @@ SIGN_KINDS = ("ring", "shell_ring", "strap_mark", "specks", "porcelain", "centre
 
 @dataclass(frozen=True, slots=True)
 class RunRow:
-    """A run, and the row that it stands in."""
+    """A run, the row that it stands in, and what could not be read there."""
 
     run: Run
     row: int
+    unread: Sequence[LogbookError] = ()
 
 
 def read_runs(table: Table, engine: Engine, ladder: Ladder, findings: list[Finding]) -> tuple[RunRow, ...]:
@@ -64,7 +65,7 @@ def read_runs(table: Table, engine: Engine, ladder: Ladder, findings: list[Findi
         if label_key(label) in seen:
             raise name.refusal(f"run {label} stands in the list twice; give each run its own name")
         seen[label_key(label)] = label
-        runs.append(RunRow(_run(row, label, engine, ladder, findings), row.number))
+        runs.append(RunRow(_run(row, label, engine, ladder, findings), row.number, row.unread))
         above = row
     _note_banks(table, engine, findings)
     return _oldest_first(runs)
@@ -83,14 +84,19 @@ def _with_copies(row: Row, source: Row | None, findings: list[Finding], but: tup
 
 
 def _entry(row: Row, key: str, read: Callable[[Spot], T]) -> T | None:
-    spot = row.spot(key)
-    return None if spot is None else read(spot)
+    """What a cell says; None where it is blank, or cannot be read, which the row then notes."""
+    try:
+        spot = row.spot(key)
+        return None if spot is None else read(spot)
+    except LogbookError as error:
+        row.unread.append(error)
+        return None
 
 
 def _notes(row: Row) -> tuple[Entry[str], ...]:
     """What every column of notes says; a racer's own sheet may have several."""
     keys = (key for key in row.table.placed if key.partition(".")[0] == "notes")
-    return tuple(read_text(spot) for spot in map(row.spot, keys) if spot is not None)
+    return tuple(one for key in keys if (one := _entry(row, key, read_text)) is not None)
 
 
 def _numbers(row: Row, findings: list[Finding]) -> Callable[[str], Entry[float] | None]:
@@ -122,12 +128,14 @@ def _run(row: Row, name: str, engine: Engine, ladder: Ladder, findings: list[Fin
 
 
 def _jet(row: Row, station: str, ladder: Ladder) -> Entry[str] | None:
-    spot = row.spot(f"jets.{station}")
-    if spot is None:
-        return None
+    return _entry(row, f"jets.{station}", lambda spot: _known_part(spot, lambda label: ladder.jet(label).label))
+
+
+def _known_part(spot: Spot, known: Callable[[str], str]) -> Entry[str]:
+    """The label of a jet or a plug, as the shelf writes it."""
     label = read_label(spot)
     try:
-        return replace(label, value=ladder.jet(label.value).label)
+        return replace(label, value=known(label.value))
     except ValueError as error:
         raise spot.refusal(str(error)) from None
 
@@ -197,17 +205,22 @@ def _note_banks(table: Table, engine: Engine, findings: list[Finding]) -> None:
 
 @dataclass(frozen=True, slots=True)
 class ReadingRows:
-    """Readings by run and cylinder, and the row of each; a run whose rows hold nothing yet has rows but no readings."""
+    """Readings by run and cylinder, and the row of each; a run whose rows hold nothing yet has rows but no readings.
+
+    unread: name of a run -> what could not be read in its rows.
+    """
 
     readings: Mapping[str, tuple[Reading, ...]]
     rows: Mapping[tuple[str, int], int]
+    unread: Mapping[str, Sequence[LogbookError]]
 
 
 def read_readings(
     table: Table, runs: Sequence[Run], engine: Engine, shelf: PlugShelf, findings: list[Finding]
 ) -> ReadingRows:
     """The plugs of each run, in the engine's order of cylinders. Raises LogbookError for a row that fits no run."""
-    found = _rows_by_run(table, runs, engine, findings)
+    unread: dict[str, list[LogbookError]] = {}
+    found = _rows_by_run(table, runs, engine, findings, unread)
     last: dict[int, Row] = {}
     readings: dict[str, tuple[Reading, ...]] = {}
     for run in runs:
@@ -219,11 +232,12 @@ def read_readings(
         last.update(copied)
         if any(row.holds_any("run", "cylinder") for row in rows.values()):
             readings[run.name] = tuple(_reading(row, number, shelf, findings) for number, row in copied.items())
-    return ReadingRows(readings, {place: row.number for place, row in found.items()})
+            unread.setdefault(run.name, []).extend(error for row in copied.values() for error in row.unread)
+    return ReadingRows(readings, {place: row.number for place, row in found.items()}, unread)
 
 
 def _rows_by_run(
-    table: Table, runs: Sequence[Run], engine: Engine, findings: list[Finding]
+    table: Table, runs: Sequence[Run], engine: Engine, findings: list[Finding], unread: dict[str, list[LogbookError]]
 ) -> Mapping[tuple[str, int], Row]:
     names = {label_key(run.name): run.name for run in runs}
     found: dict[tuple[str, int], Row] = {}
@@ -231,20 +245,30 @@ def _rows_by_run(
     for row in table.rows():
         name = _run_named(row, names, above, findings)
         above = name
-        spot = row.spot("cylinder")
-        if spot is None:
-            cell = row.cell("cylinder")
-            raise LogbookError("this row has no cylinder; write its number or clear the row", cell.sheet, cell.ref)
-        number = read_count(spot)
-        if number not in engine.numbers:
-            known = ", ".join(map(str, sorted(engine.numbers)))
-            raise spot.refusal(
-                f"the engine has no cylinder {number} (it has {known}); correct it or add it to the sheet Engine"
-            )
-        if (name, number) in found:
-            raise spot.refusal(f"cylinder {number} of run {name} stands in the list twice; keep one row")
-        found[name, number] = row
+        try:
+            number = _cylinder(row, engine)
+            if (name, number) in found:
+                text = f"cylinder {number} of run {name} stands in the list twice; keep one row"
+                raise LogbookError(text, row.cell("cylinder").sheet, row.cell("cylinder").ref)
+        except LogbookError as error:
+            unread.setdefault(name, []).append(error)
+        else:
+            found[name, number] = row
     return found
+
+
+def _cylinder(row: Row, engine: Engine) -> int:
+    spot = row.spot("cylinder")
+    if spot is None:
+        cell = row.cell("cylinder")
+        raise LogbookError("this row has no cylinder; write its number or clear the row", cell.sheet, cell.ref)
+    number = read_count(spot)
+    if number not in engine.numbers:
+        known = ", ".join(map(str, sorted(engine.numbers)))
+        raise spot.refusal(
+            f"the engine has no cylinder {number} (it has {known}); correct it or add it to the sheet Engine"
+        )
+    return number
 
 
 def _run_named(row: Row, names: Mapping[str, str], above: str | None, findings: list[Finding]) -> str:
@@ -280,14 +304,7 @@ def _reading(row: Row, number: int, shelf: PlugShelf, findings: list[Finding]) -
 
 
 def _plug(row: Row, shelf: PlugShelf) -> Entry[str] | None:
-    spot = row.spot("plug")
-    if spot is None:
-        return None
-    label = read_label(spot)
-    try:
-        return replace(label, value=shelf.plug(label.value).label)
-    except ValueError as error:
-        raise spot.refusal(str(error)) from None
+    return _entry(row, "plug", lambda spot: _known_part(spot, lambda label: shelf.plug(label).label))
 
 
 def _ring_settled(row: Row, signs: tuple[Sign, ...], findings: list[Finding]) -> tuple[Sign, ...]:

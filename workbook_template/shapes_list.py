@@ -323,12 +323,12 @@ def _records(view: View, first: int, headings: Mapping[int, Heading], frame: Fra
         for column, heading in known.items():
             _put(record, heading, Value(filled[column], view.cell(row, column), heading), cylinder)
         if number is not None and cylinder is None:
-            _refuse_unnumbered(record, view, row, number, filled, known)
+            _note_unnumbered(record, view, row, number, filled, known)
         record.line = Line(frame, row, cylinder)
         yield record
 
 
-def _refuse_unnumbered(
+def _note_unnumbered(
     record: Record,
     view: View,
     row: int,
@@ -336,13 +336,13 @@ def _refuse_unnumbered(
     filled: Mapping[int, CellValue],
     known: Mapping[int, Heading],
 ) -> None:
-    """Raise LogbookError for a line that says something of a cylinder but not of which."""
+    """Note in the record that its line says something of a cylinder but not of which."""
     of_cylinders = (column for column, one in known.items() if one.meaning and one.meaning.sheet == READINGS)
     if any(filled[column] is not None for column in of_cylinders):
         cell = view.cell(row, number)
         shown = as_text(filled[number])
         what = f"'{shortened(shown)}' is not a number of a cylinder" if shown else "this row has no cylinder"
-        raise LogbookError(f"{what}; write a whole number such as 3", cell.sheet, cell.ref)
+        record.unread.append(LogbookError(f"{what}; write a whole number such as 3", cell.sheet, cell.ref))
     record.run.pop("cylinder", None)
 
 

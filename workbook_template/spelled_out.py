@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from engine_rules.logbook import Cell, Finding
+from engine_rules.logbook import Cell, Finding, LogbookError
 from workbook_template.found import Value
 from workbook_template.headings import READINGS, RUNS
 from workbook_template.jets_as_written import FOUR, JetsWritten, is_label, jets_written, stepped_label
@@ -99,7 +99,13 @@ def _spell_jets(runs: Sequence[LoggedRun], ask: Ask) -> None:
                     }
                     now = {corner: label for corner, label in now.items() if corner not in corners}
                 continue
-            if key == "jets" and not is_ditto(value.value) and is_label(read_label(spot_of(value)).value):
+            try:
+                label = read_label(spot_of(value)).value
+            except LogbookError as error:
+                run.unread.append(error)
+                now = {}
+                continue
+            if key == "jets" and not is_ditto(value.value) and is_label(label):
                 run.values[SINGLE_JET] = value  # of which it is depends on the carburetors
                 now = {}
                 continue
@@ -113,8 +119,19 @@ def _spell_jets(runs: Sequence[LoggedRun], ask: Ask) -> None:
         for corner in FOUR:
             single = run.values.get(f"jets.{corner}")
             if single is not None and single.value is not None and not is_ditto(single.value):
-                now[corner] = single
+                now.pop(corner, None)
+                if _has_label(single):
+                    now[corner] = single
         before = now
+
+
+def _has_label(value: Value) -> bool:
+    """False for what stands in the cell of a jet and cannot be one; the reader of the cell says so."""
+    try:
+        read_label(spot_of(value))
+    except LogbookError:
+        return False
+    return True
 
 
 def settle_single_jets(runs: Sequence[LoggedRun], stations: Sequence[str], ask: Ask) -> None:

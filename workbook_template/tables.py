@@ -61,11 +61,12 @@ class Origin:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row of a list; `copied` holds what 'same' stands for."""
+    """One row of a list; `copied` holds what 'same' stands for, `unread` what could not be read in it."""
 
     table: Table
     number: int
     copied: Mapping[str, CellValue]
+    unread: list[LogbookError] = field(default_factory=list, compare=False)
 
     def raw(self, key: str) -> CellValue:
         """The value of that column, None where it is blank or the sheet lacks the column."""

@@ -43,7 +43,7 @@ def today_of(book: ReadBook, written: Mapping[str, str | None], run: str | None)
     logbook = book.logbook
     house = House(house_of(tuple(book.tables.values())))
     air = air_given(written, house.name, logbook.targets)
-    of = basis(logbook, None if run is None else logbook.run(run), learned_exponent(logbook))
+    of = basis(logbook, None if run is None else book.run(run), learned_exponent(logbook))
     made = retuned(of, air.air)
     remarks = tuple(Caution(f"{text[0].upper()}{text[1:]}.", "mind") for text in air.remarks)
     made = replace(made, cautions=(*remarks, *made.cautions))
