@@ -9,7 +9,7 @@ from engine_rules.note_clauses import BUT, Clause
 from engine_rules.note_context import DANGER, is_danger
 from engine_rules.note_found import Found, Seen
 from engine_rules.note_meaning import Meant, amount_alone
-from engine_rules.note_places import Place
+from engine_rules.note_places import BOTH, Place
 from engine_rules.note_scope import NONE, Scope
 from engine_rules.note_specks import FEW_BLACK, MANY_BLACK
 from engine_rules.note_where import Whereabouts
@@ -38,6 +38,7 @@ class LookBack:
     first_sight: bool = False
     asked: bool = False
     placed: bool = False
+    ends_placed: bool = False
     said: Sequence[Meant] = field(default_factory=tuple)
 
     def before(self, clause: Clause, scope: Scope, found: Sequence[Meant]) -> None:
@@ -52,6 +53,7 @@ class LookBack:
         self._same_again(clause, found)
         self._so_is_another(clause, found)
         self.said = everything or self.said
+        self.ends_placed = clause.items[-1].tag == "place" and clause.items[0].tag != "place"
         self.first_sight, self.asked, self.placed = at_first_sight(clause), clause.question, clause.has("place")
 
     def worsen(self, items: Sequence[Item]) -> None:
@@ -154,11 +156,17 @@ class LookBack:
         if self.asked and clause.question and named and clause.items[0].value == "or":
             # 'specks on 4? or 6?'
             self.found.seen += [replace(one, place=named[0]) for one in self.found.of_last_clause()]
+        if len(named) == BOTH and named[0].cylinders <= named[1].cylinders:
+            named = named[:1]  # 'two of the evens'
         if self.found.own_row or len(named) != 1 or named[0].kind != "listed" or clause.lead in BUT or clause.question:
             return
         if any(item.tag not in BARE or item.value in AUXILIARY for item in clause.items):
             return
         # 'silver? 7 maybe'
+        if clause.lead == "," and self.ends_placed:
+            # 'pepper on the odds, 2 and 6'
+            self.found.seen += [replace(one, place=named[0]) for one in self.found.of_last_clause()]
+            return
         aside = clause.lead == "(" and not self.placed
         near = self.found.of_last_clause() if self.asked or aside else self.found.seen[self.found.sentence_at :]
         for one in near:

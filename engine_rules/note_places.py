@@ -16,6 +16,7 @@ GLUED = 3  # digits; four and more written together may be a list
 ENGINE = ("cyl", "cylinder", "cylinders", "banger", "pot")
 DENIALS = ("no", "not", "none", "without", "neither", "nothing", "didnt", "isnt", "wasnt", "never", "w/o")
 PLUGS = ("plugs", "cylinders", "cyls", "holes", "ones")
+GROUPS = ("odds", "evens", "corners", "middles", "left", "right", "ends", "outers", "inners")
 THEM = ("them", "em")
 LIKE = ("as", "like")
 THIS = ("this", "last", "that", "same", "next")
@@ -97,7 +98,8 @@ def counted_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[Place,
         return (Place("all", everything) if whole else Place("last", everything, count=count)), behind
     words = [token.text for token in tokens[start + 1 : start + 4]]
     of_all = words[:1] == ["of"] and words[1:2] and _how_many(words[1]) == len(everything)
-    if start == at and (behind > start + 1 or (count > 1 and (of_all or _sort_of_plugs(words)))):
+    of_group = words[:2] == ["of", "the"] and words[-1] in GROUPS
+    if start == at and (behind > start + 1 or (count > 1 and (of_all or of_group or _sort_of_plugs(words)))):
         return Place("unknown", everything), start + 3 if of_all else max(behind, start + 1)
     return None
 

@@ -5,8 +5,8 @@ overlooked, and no more. What notes that nobody has read come out at can be told
 (development, 512 notes), written by someone who had not seen the lexicon: its unread half scored 76.8 % precision and
 86.0 % recall on danger. The second (fresh, 416 notes), by someone who had seen neither lexicon nor code: 87.4 % and
 96.5 % on danger, 90.3 % and 82.6 % on the rest, after its totals alone had been looked at some eight times; one label
-of it was put right, as its head says. The third (made, in twelve batches), by whoever mended the reader and so flattered:
-between 76 % and 94 % precision, 76 % and 100 % recall on danger, batch by batch as its head lists.
+of it was put right, as its head says. The third (made, in twelve batches), by whoever mended the reader and so
+flattered: between 76 % and 98 % precision, 76 % and 100 % recall on danger, batch by batch as its head lists.
 """
 
 from __future__ import annotations
@@ -301,7 +301,7 @@ def test_a_leaner_word_of_mixture_never_means_less_fuel() -> None:
     [
         ("development", (0.99, 1.0), (0.985, 0.985), 0),
         ("fresh", (1.0, 1.0), (0.995, 0.995), 0),
-        ("made", (0.985, 0.99), (0.985, 0.99), 1),
+        ("made", (0.985, 0.99), (0.985, 0.99), 0),
     ],
 )
 def test_the_labelled_notes(name: str, danger: tuple[float, float], rest: tuple[float, float], unwarned: int) -> None:
