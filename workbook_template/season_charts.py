@@ -34,7 +34,7 @@ from workbook_template.season_words import (
     course_title,
     group_title,
     lead_lines,
-    reading_name,
+    reading_title,
     result_title,
     season_notes,
 )
@@ -128,7 +128,7 @@ def _panel(numbers: Numbers, of: Season, course: Course, names: Area, units: Uni
     seen = [[units.reading(course.kind, one) for one in by.values()] for by in course.amounts]
     goal = None if course.goal is None else [units.reading(course.kind, one) for one in course.goal]
     y_range, step = spaced([one for amounts in seen for one in amounts] + (goal or []))
-    numbers.about(f"{reading_name(course.kind)} ({units.reading_unit(course.kind)})")
+    numbers.about(reading_title(course.kind, units))
     several = max(map(len, seen)) > 1
     means = numbers.add("mean" if several else "cylinder read", [rounded(fmean(one)) if one else None for one in seen])
     series = [means.series(_MEAN)]
@@ -199,7 +199,7 @@ def _columns(numbers: Numbers, course: Course, units: Units, engine: Engine) -> 
     """A column of numbers for each cylinder, of the newest runs."""
     earlier: list[float | None] = [None] * max(0, len(course.amounts) - NEWEST_BY_CYLINDER)
     newest = course.amounts[len(earlier) :]
-    numbers.about(f"{reading_name(course.kind)} ({units.reading_unit(course.kind)})")
+    numbers.about(reading_title(course.kind, units))
 
     def column(number: int) -> Column:
         read = [units.reading(course.kind, one[number]) if number in one else None for one in newest]

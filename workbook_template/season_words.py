@@ -26,7 +26,6 @@ _NAMES = {
     "strap_mark": "Strap mark",
     "egt": "EGT",
 }
-_FIELDS = {"power": "power_kw", "speed": "speed_m_s"}
 _ANSWERS = {
     "ring.mm_per_pct": "Ring, mm per % fuel",
     "shell_ring.turns_per_pct": "Shell ring, turns per % fuel",
@@ -71,7 +70,8 @@ class Units:
 
     def result(self, kind: str, amount: float) -> float:
         """A result as it is drawn."""
-        return {"speed": self.speed, "power": self.power}[kind].written(amount) if kind in _FIELDS else amount
+        unit = {"speed": self.speed, "power": self.power}.get(kind)
+        return amount if unit is None else unit.written(amount)
 
     def result_unit(self, kind: str) -> str:
         """Its unit."""
@@ -127,14 +127,14 @@ def _fitting(parts: Sequence[str]) -> str:
     return label[:MOST_LETTERS]
 
 
-def reading_name(kind: str) -> str:
-    """'Strap mark'."""
-    return _NAMES[kind]
+def reading_title(kind: str, units: Units) -> str:
+    """'Ring (mm)'."""
+    return f"{_NAMES[kind]} ({units.reading_unit(kind)})"
 
 
 def course_title(course: Course, units: Units, season: Season) -> str:
     """'EGT (°F) · run 17: lowest cylinder 7, highest cylinder 3'."""
-    name = f"{_NAMES[course.kind]} ({units.reading_unit(course.kind)})"
+    name = reading_title(course.kind, units)
     last = max(at for at, one in enumerate(course.amounts) if one)
     seen = course.amounts[last]
     run = f"{name} · run {season.runs[last].name}"
@@ -149,7 +149,7 @@ def course_title(course: Course, units: Units, season: Season) -> str:
 def group_title(course: Course, units: Units, bank: str) -> str:
     """'Ring (mm) · left bank'."""
     side = {"L": " · left bank", "R": " · right bank"}.get(bank, "")
-    return f"{_NAMES[course.kind]} ({units.reading_unit(course.kind)}){side}"
+    return f"{reading_title(course.kind, units)}{side}"
 
 
 def result_title(result: ResultCourse, units: Units, standard: str) -> str:
