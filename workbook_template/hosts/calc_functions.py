@@ -20,8 +20,14 @@ def interface() -> str:
 
 
 def _parameters(function: WorksheetFunction) -> str:
-    kinds = ("sequence<any>" if one.several else "any" for one in function.arguments)
-    return ", ".join(f"[in] {kind} {_identifier(at)}" for at, kind in enumerate(kinds))
+    return ", ".join(f"[in] {_kind(one)} {_identifier(at)}" for at, one in enumerate(function.arguments))
+
+
+def _kind(argument: Argument) -> str:
+    """The type by which Calc knows what may be left out; the wizard says so. A single cell comes as rows of one."""
+    if argument.several:
+        return "sequence<any>"
+    return "any" if argument.optional else "sequence< sequence<any> >"
 
 
 def _identifier(at: int) -> str:

@@ -11,6 +11,7 @@ import uno
 TITLE = "strapline"
 SHORT = 12  # lines up to which a message box will do
 ROW = 16  # dialog units
+POSITION = 3  # com.sun.star.awt.PosSize
 
 
 def say(ctx: Any, frame: Any, lines: Sequence[str], wrong: bool = False) -> None:
@@ -91,7 +92,16 @@ def _made(ctx: Any, frame: Any, model: Any) -> Any:
     dialog.setModel(model)
     window = frame.ContainerWindow
     dialog.createPeer(window.Toolkit, window)
+    around, own = window.PosSize, dialog.PosSize
+    dialog.setPosSize(_middle(around.Width, own.Width), _middle(around.Height, own.Height), 0, 0, POSITION)
+    # Else the keyboard would be in a report's text, where Enter does nothing.
+    if dialog.Model.hasByName("ok") and not dialog.Model.hasByName("field0"):
+        dialog.getControl("ok").setFocus()
     return dialog
+
+
+def _middle(around: int, own: int) -> int:
+    return max(0, (around - own) // 2)
 
 
 def _run(ctx: Any, frame: Any, model: Any) -> bool:
