@@ -121,7 +121,8 @@ def _fitting(parts: Sequence[str]) -> str:
     label = ""
     for at, part in enumerate(parts):
         longer = f"{label}, {part}" if label else part
-        if label and len(longer) > MOST_LETTERS:
+        room = MOST_LETTERS if at == len(parts) - 1 else MOST_LETTERS - len(" +9 more")
+        if label and len(longer) > room:
             return f"{label} +{len(parts) - at} more"
         label = longer
     return label[:MOST_LETTERS]

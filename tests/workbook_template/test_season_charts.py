@@ -31,7 +31,7 @@ from workbook_template.log_file import fill_in, open_log
 from workbook_template.season_charts import NEWEST_BY_CYLINDER, draw_season
 from workbook_template.season_learned import HALF_OF_90
 from workbook_template.season_numbers import MOST_STEPS, spaced
-from workbook_template.season_words import change_label
+from workbook_template.season_words import MOST_LETTERS, change_label
 
 V12 = BlankOptions(cylinders=12, carburetion="individual runners", manifold="individual runner", units="si")
 SINGLE = BlankOptions(cylinders=1, arrangement="inline", carburetion="single", units="si")
@@ -318,6 +318,7 @@ def test_no_page_break_can_cut_a_chart(season: SheetOut) -> None:
         (("all jets 76 to 78",), "all jets 76→78"),
         (("jet LF 74 to 73", "jet RF 74 to 73", "total timing 34 to 33.5°"), "LF RF 74→73 +1 more"),
         (("jet LF 74 to 73", "plugs B to C"), "LF 74→73, plugs B→C"),
+        (("jet LF 74 to 73", "jet LR 80 to 81", "jet RR 80 to 82"), "LF 74→73, LR 80→81 +1 more"),
         (("cylinder 5 timing trim +0 to -1°",), "cyl 5 timing −1°"),
         (("cylinder 5 fuel trim +0 to +2 %", "cylinder 6 fuel trim +0 to +2 %"), "trims of 2 cyl"),
         (("plugs a very long name of a plug to another",), "plugs a very long name of "),
@@ -325,6 +326,7 @@ def test_no_page_break_can_cut_a_chart(season: SheetOut) -> None:
 )
 def test_a_change_in_a_few_letters(changed: tuple[str, ...], label: str) -> None:
     assert change_label(changed) == label
+    assert len(label) <= MOST_LETTERS
 
 
 @given(st.lists(st.floats(-2000.0, 2000.0), min_size=1, max_size=30))
