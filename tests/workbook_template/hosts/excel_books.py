@@ -56,10 +56,10 @@ def _value_and_link(cell: Any) -> tuple[Any, str | None]:
 
 def _look(cell: Any) -> _SNAPPED:
     font, fill, line = cell.font, cell.fill, cell.border
-    color = font.color.rgb if font.color is not None and isinstance(font.color.rgb, str) else "FF000000"
+    color = font.color.rgb[-6:] if font.color is not None and isinstance(font.color.rgb, str) else "000000"
     return (
         cell.number_format, font.name, font.size, bool(font.bold), bool(font.italic), font.underline, color,
-        fill.fgColor.rgb if fill.fill_type else None, bool(cell.alignment.wrap_text),
+        fill.fgColor.rgb[-6:] if fill.fill_type else None, bool(cell.alignment.wrap_text),
         cell.alignment.horizontal or "general", cell.alignment.vertical or "bottom",
         tuple(one.style if one else None for one in (line.left, line.right, line.top, line.bottom)),
     )  # fmt: skip
@@ -89,3 +89,13 @@ def marks_of(book: Any) -> dict[str, str]:
     """The names that mark what is ours, those that one sheet alone has among them."""
     names = [(name, one) for holder in (book, *book.worksheets) for name, one in holder.defined_names.items()]
     return {name: one.attr_text for name, one in names if name.startswith("_wt_")}
+
+
+def build_of(ws: Worksheet) -> _SNAPPED:
+    """What a sheet has beside its cells: merges, choices, tables, charts, widths, what is frozen and printed."""
+    choices = sorted((str(one.sqref), one.formula1, one.showErrorMessage) for one in ws.data_validations.dataValidation)
+    return (
+        sorted(area.coord for area in ws.merged_cells.ranges), choices, sorted(ws.tables), len(ws._charts),
+        {key: one.width for key, one in ws.column_dimensions.items()}, ws.freeze_panes, ws.print_area,
+        ws.print_title_rows, ws.sheet_view.showGridLines, ws.page_setup.orientation, ws.page_setup.fitToWidth,
+    )  # fmt: skip

@@ -326,6 +326,8 @@ def copied(source: Worksheet, made: Worksheet) -> None:
     for name in ("column_dimensions", "row_dimensions"):
         for key, one in getattr(source, name).items():
             setattr(getattr(made, name)[key], *(("width", one.width) if name[0] == "c" else ("height", one.height)))
+    made.sheet_view.showGridLines = source.sheet_view.showGridLines
+    made.page_setup = copy.copy(source.page_setup)
     made.data_validations = copy.deepcopy(source.data_validations)
     made._charts = copy.deepcopy(source._charts)  # type: ignore[attr-defined]
     for table in source.tables.values():

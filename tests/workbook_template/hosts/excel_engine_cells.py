@@ -11,7 +11,7 @@ from typing import Any
 
 from openpyxl.cell.cell import MergedCell
 from openpyxl.comments import Comment
-from openpyxl.styles import Border, PatternFill, Side
+from openpyxl.styles import PatternFill, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.utils.datetime import from_excel, to_excel
 from openpyxl.worksheet.hyperlink import Hyperlink
@@ -337,11 +337,13 @@ class Borders(base_classes.Borders):
         color = _rgb(line.color) if line else None
         return type("Border", (), {"impl": None, "line_style": style, "weight": weight, "color": color})()
 
-    def set(self, side: str, line_style: Any = None, weight: Any = None, color: Any = None) -> None:
+    def set(self, sides: Any, *, line_style: Any = None, weight: Any = None, color: Any = None) -> None:
+        line = Side(weight, color=_argb(color)) if line_style else Side()
+
         def into(cell: Any) -> None:
-            made = Border(**{name: getattr(cell.border, name) for name in ("left", "right", "top", "bottom")})
-            line = Side(weight, color=_argb(color)) if isinstance(color, tuple) else Side()
-            setattr(made, side.removeprefix("edge_"), line)
+            made = copy(cell.border)
+            for side in sides:
+                setattr(made, side.removeprefix("edge_"), line)
             cell.border = made
 
         self.parent._set(into)

@@ -14,6 +14,7 @@ from openpyxl.workbook.defined_name import DefinedName
 from strapline_demo.season import build_season
 from tests.logs_on_disk import write_log
 from tests.workbook_template.hosts.excel_books import (
+    build_of,
     differences,
     file_filled,
     marks_of,
@@ -23,6 +24,8 @@ from tests.workbook_template.hosts.excel_books import (
 )
 from tests.workbook_template.hosts.excel_engine import App, excel_with
 from tests.workbook_template.racers_books import LAYOUTS
+from tests.workbook_template.styled_books import styled
+from workbook_template.build import BlankOptions
 from workbook_template.hosts.blocks import blocks_from_file
 from workbook_template.hosts.excel import reading, sheets, writing
 from workbook_template.hosts.excel.press import press, workbook_in_front
@@ -52,11 +55,17 @@ def excel(log: Path) -> Iterator[App]:
         yield app
 
 
-@pytest.mark.parametrize("layout", ["the ordinary one", *LAYOUTS])
+BLANK = BlankOptions(timing_hardware="tabs")
+STYLES = {"a row a run": "wide", "a page a run": "form"}
+
+
+@pytest.mark.parametrize("layout", ["the ordinary one", *STYLES, *LAYOUTS])
 def test_filled_as_a_file_is_filled_and_undone(tmp_path: Path, season: Path, layout: str) -> None:
     log, out = tmp_path / "log.xlsx", tmp_path / "out.xlsx"
     if layout in LAYOUTS:
         LAYOUTS[layout]().save(log)
+    elif layout in STYLES:
+        styled(BLANK, STYLES[layout]).save(log)
     else:
         log.write_bytes(season.read_bytes())
     data = file_filled(log, out)
@@ -67,6 +76,8 @@ def test_filled_as_a_file_is_filled_and_undone(tmp_path: Path, season: Path, lay
         filled = snapshot(only_book(app))
         assert differences(filled, snapshot(by_file)) == []
         assert marks_of(only_book(app)) == marks_of(by_file)
+        for name in filled.keys() - before.keys():
+            assert build_of(only_book(app)[name]) == build_of(by_file[name])
         assert settings(app) == settings_before and len(app.open) == 1
         press(book, "undo")
         assert differences(snapshot(only_book(app)), before) == [] and marks_of(only_book(app)) == {}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import subprocess
 import sys
+import tempfile
 import zipfile
 from collections.abc import Mapping
 from importlib import resources
@@ -44,29 +45,36 @@ def add_to_excel(out: Path | None, one_button: bool) -> str:
     Raises LogbookError where it cannot be made.
     """
     made = one_button_addin() if one_button else addin()
-    path = Path(FILE_NAME) if out is None else out
+    if out is not None:
+        _write(out, made)
+        return f"Wrote {out}. To install it: xlwings addin install -f {out}"
+    if not excel_is_here():
+        path = Path(FILE_NAME).resolve()
+        _write(path, made)
+        return (
+            f"Excel was not found, so the add-in was only written: {path}. "
+            "On a computer with Excel, install strapline there and run: strapline addin excel"
+        )
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / FILE_NAME
+        _write(path, made)
+        done = subprocess.run(
+            [sys.executable, "-c", "from xlwings.cli import main; main()", "addin", "install", "-f", str(path)],
+            capture_output=True, text=True, errors="replace",
+        )  # fmt: skip
+    told = " ".join((done.stdout + done.stderr).split())
+    if done.returncode or "Success" not in told:
+        raise LogbookError(f"Excel did not take the add-in ({told[-300:]}); close Excel and try again")
+    return "Installed in Excel. Start it again; the ribbon then has a tab strapline."
+
+
+def _write(path: Path, made: bytes) -> None:
     if path.name != FILE_NAME:
         raise LogbookError(f"{path} would not be named {FILE_NAME}, as its buttons need it; give that name")
     try:
         path.write_bytes(made)
     except OSError as error:
         raise LogbookError(f"{path} could not be written ({error.strerror}); choose another place") from error
-    install = f"xlwings addin install -f {path}"
-    if out is not None:
-        return f"Wrote {path}. To install it: {install}"
-    if not excel_is_here():
-        return (
-            f"Excel was not found, so the add-in was only written: {path.resolve()}. "
-            f"On a computer with Excel, install strapline there and run: strapline addin excel"
-        )
-    done = subprocess.run(
-        [sys.executable, "-c", "from xlwings.cli import main; main()", "addin", "install", "-f", str(path)],
-        capture_output=True, text=True, errors="replace",
-    )  # fmt: skip
-    told = " ".join((done.stdout + done.stderr).split())
-    if done.returncode or "Success" not in told:
-        raise LogbookError(f"the add-in was written but not installed ({told[-300:]}); close Excel and run: {install}")
-    return "Installed in Excel. Start it again; the ribbon then has a tab strapline."
 
 
 def excel_is_here() -> bool:

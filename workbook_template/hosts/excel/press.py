@@ -21,7 +21,7 @@ def press(book: Any, command: str, air: Mapping[str, str] | None = None) -> Answ
     """
     program.limit_tries()
     try:
-        with program.held(book.app, "strapline is at work"):
+        with program.saying(book.app, "strapline is at work"):
             return _undone(book) if command == "undo" else _pressed(book, command, air or {})
     except _Fault as fault:
         raise fault.of_ours from fault
@@ -48,7 +48,7 @@ def _pressed(book: Any, command: str, air: Mapping[str, str]) -> Answer:
         raise _Fault(error) from error
     lines = made.lines
     if made.settled is not None:
-        with sheets.looked_at_again(book):
+        with program.held(book.app), sheets.looked_at_again(book):
             filling.Filling(book, made.settled, keeping.folder_for(book.fullname)).carry_out()
         lines = (*lines, NO_WAY_BACK)
         with suppress(Exception):  # what is written is written, whether or not it is looked at
@@ -59,7 +59,7 @@ def _pressed(book: Any, command: str, air: Mapping[str, str]) -> Answer:
 
 
 def _undone(book: Any) -> Answer:
-    with sheets.looked_at_again(book):
+    with program.held(book.app), sheets.looked_at_again(book):
         filling.undo(book, keeping.folder_for(book.fullname))
     return Answer(("What strapline wrote last is taken back.",))
 

@@ -56,10 +56,18 @@ def limit_tries() -> None:
 
 
 @contextmanager
-def held(app: Any, saying: str) -> Iterator[None]:
+def saying(app: Any, text: str) -> Iterator[None]:
+    """Meanwhile the text stands in the status bar."""
+    with ExitStack() as stack:
+        _set_for_now(stack, app, "status_bar", text)
+        yield
+
+
+@contextmanager
+def held(app: Any) -> Iterator[None]:
     """Excel neither draws, nor recalculates, nor runs macros meanwhile; all is put back, whatever happens."""
     with ExitStack() as stack:
-        for name, value in (("status_bar", saying), *_MEANWHILE):
+        for name, value in _MEANWHILE:
             _set_for_now(stack, app, name, value)
         for name in () if MAC else _NO_OWN_IDEAS:
             with suppress(Exception):  # an Excel without it has no such ideas
