@@ -67,7 +67,7 @@ class FormField:
 AIR_FORM = (
     FormField("--temp", "Temperature, such as 75 or 24 C"),
     FormField("--pressure", "Pressure, such as 29.42 or 996 hPa"),
-    FormField("--pressure-kind", "station (a gauge) or sea-level (a report)"),
+    FormField("--pressure-kind", "Its kind: station (gauge) or sea-level (report)"),
     FormField("--altitude", "Altitude of the track, for sea-level pressure"),
     FormField("--humidity", "Relative humidity in percent"),
 )
