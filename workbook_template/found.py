@@ -136,6 +136,11 @@ class View:
         return Cell(self.block.name, f"{get_column_letter(across)}{down}")
 
     @property
+    def first_row(self) -> int:
+        """The first row of the view that may hold something."""
+        return self.block.first_column if self.turned else self.block.first_row
+
+    @property
     def last_row(self) -> int:
         """The last used row of the view."""
         return self.block.last_column if self.turned else self.block.last_row

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from engine_rules.logbook import Cell, Finding, LogbookError
 from workbook_template.cars_by_sheet import name_cars_by_sheet
-from workbook_template.found import Heading, Sheetful, Value, view_of
+from workbook_template.found import Heading, Sheetful, Value, View, view_of
 from workbook_template.headings import READINGS, RUNS
 from workbook_template.hosts.protocol import SheetBlock
 from workbook_template.how_read import HOW_READ, Corrections, Question
@@ -17,6 +17,7 @@ from workbook_template.layout import layout
 from workbook_template.shapes_form import read_forms, told, values_above
 from workbook_template.shapes_list import find_list, is_list, read_list
 from workbook_template.spelled_out import Ask, spell_out
+from workbook_template.stacked import parts_of, tell_apart, title_above
 from workbook_template.tables import find_table
 
 LEAST_TOLD = 3
@@ -79,11 +80,11 @@ def recognise(
     for block in blocks:
         if _WRITTEN.fullmatch(block.name.strip()) or any(block is part for part in parts):
             continue
-        read = _read_sheet(block, corrections, only) if block.rows else None
-        if read is None:
-            aside.append(block.name)
+        read = _read_sheet(block, corrections, only) if block.rows else []
+        if read:
+            sheets += read
         else:
-            sheets.append(read)
+            aside.append(block.name)
     findings: list[Finding] = []
     questions: list[Question] = []
     name_cars_by_sheet(sheets, findings)
@@ -95,18 +96,37 @@ def recognise(
     )
 
 
-def _read_sheet(block: SheetBlock, corrections: Corrections, only: int | None) -> Sheetful | None:
-    """A list, else a form; None for neither."""
+def _read_sheet(block: SheetBlock, corrections: Corrections, only: int | None) -> list[Sheetful]:
+    """A list, or several below each other; else a form; nothing for neither."""
     upright = view_of(block)
     found = find_list(upright, corrections.meaning)
-    if found is not None and is_list(*found, corrections.meaning):
-        view, heads = found
-        read = read_list(view, heads, corrections.meaning, only)
-        if not view.turned:
-            _share_above(read, values_above(view, heads.first_row, corrections.meaning))
-        return read
+    parts = [upright]
+    if found is not None and not found[0].turned:
+        parts = parts_of(*found, corrections.meaning)
+    if len(parts) > 1:
+        lists = [_read_list(part, corrections, only) for part in parts]
+        several = [one for one in lists if one is not None]
+        if len(several) == len(parts):
+            tell_apart(several)
+            return [sheet for sheet, _ in several]
+    whole = _read_list(upright, corrections, only)
+    if whole is not None:
+        return [whole[0]]
     form = read_forms(upright, corrections.meaning, only)
-    return form if form is not None and told(form) >= LEAST_TOLD else None
+    return [form] if form is not None and told(form) >= LEAST_TOLD else []
+
+
+def _read_list(upright: View, corrections: Corrections, only: int | None) -> tuple[Sheetful, Value | None] | None:
+    """A list and its title; None where there is none."""
+    found = find_list(upright, corrections.meaning)
+    if found is None or not is_list(*found, corrections.meaning):
+        return None
+    view, heads = found
+    read = read_list(view, heads, corrections.meaning, only)
+    if view.turned:
+        return read, None
+    _share_above(read, values_above(view, heads.first_row, corrections.meaning))
+    return read, title_above(view, heads.first_row)
 
 
 def _share_above(sheet: Sheetful, above: Mapping[str, Value]) -> None:

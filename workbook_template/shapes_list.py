@@ -120,11 +120,11 @@ def _best_row(view: View, corrected: Corrected) -> Headings:
     best = Headings(0, {}, 0)
     rows: dict[int, dict[int, str]] = {}
     for row, column, text in view.texts:
-        if row > HEADINGS_WITHIN:
+        if row >= view.first_row + HEADINGS_WITHIN:
             break
         rows.setdefault(row, {})[column] = text.strip()
     scores = {row: _score(single, corrected) for row, single in rows.items()}
-    for row in range(1, min(view.last_row, HEADINGS_WITHIN) + 1):
+    for row in range(view.first_row, min(view.last_row, view.first_row + HEADINGS_WITHIN - 1) + 1):
         single, above = rows.get(row, {}), rows.get(row - 1, {})
         tried = [(row, single, scores.get(row, 0))]
         if above and max(scores.get(row, 0), scores[row - 1]) > 1:
