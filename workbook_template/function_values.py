@@ -83,8 +83,8 @@ def word(given: Given, words: Sequence[str], what: str) -> str:
 
 def _amount(cell: CellValue, quantity: Quantity, what: str) -> tuple[float, Unit | None]:
     """The number, and the unit behind it where one stands there."""
-    if cell is None:
-        raise LogbookError(f"{what} is empty; give a number")
+    if is_zero_or_empty(cell):
+        raise LogbookError(f"{what} is empty or 0; give a number")
     if isinstance(cell, float):
         measure: tuple[float, str] | None = (cell, "")
     else:
@@ -112,6 +112,7 @@ def _only_unit(amounts: Sequence[float], quantity: Quantity, what: str) -> Unit:
         names = " or ".join(unit.name for unit in fitting)
         raise LogbookError(f'{what} of {shown} may be {names}; give its unit too, such as "{shown} {fitting[0].name}"')
     if not fitting:
+        shown = shown if len(amounts) == 1 else f"{min(amounts):g} to {max(amounts):g}"
         raise LogbookError(f"{what} of {shown} is not possible in any of {_units(quantity)}; correct it")
     return fitting[0]
 

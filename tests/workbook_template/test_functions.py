@@ -111,6 +111,8 @@ def test_tab_bend_is_the_librarys() -> None:
         ("JET", (None, *HOT, *HOT, JETS, BORES), "the jet is empty"),
         ("JET", (76.0, *HOT, *HOT, JETS, BORES[:-1]), "two ranges of one length"),
         ("JET", (76.0, *HOT, *HOT, [[72.0], [None]], [[0.072], [0.074]]), "a jet of the list is empty"),
+        ("JET", (72.0, *HOT, *HOT, [[72.0], [74.0]], [[0.072], [0.0]]), "the bore is empty or 0"),
+        ("JET", (72.0, *HOT, *HOT, [[72.0], [74.0]], [[0.072], [74.0]]), "the bore of 0.072 to 74 is not possible"),
         ("JET", (76.0, *HOT, *HOT, JETS, BORES, 0.002), "the enrichment area of 0.002 may be in² or mm²"),
         ("JET", (76.0, 24.0, *HOT[1:], *HOT, JETS, BORES), "the temperature then of 24 may be"),
         ("TAB_BEND_MM", (2.0, None), "the radius of the tabs is empty or 0"),
