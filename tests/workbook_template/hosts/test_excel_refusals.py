@@ -122,6 +122,28 @@ def test_all_or_nothing_wherever_excel_refuses(excel: App) -> None:
     assert len(refused_at) > 10 and after != before
 
 
+@pytest.mark.parametrize("part", [0.5, 0.8, 0.95])
+def test_a_fill_that_failed_leaves_the_way_back_of_the_one_before(excel: App, part: float) -> None:
+    book, calls = workbook_in_front(), excel.calls
+    press(book, "fill")
+    needed, first = excel.calls - calls, state(excel)
+    press(book, "clear")
+    cleared = state(excel)
+    excel.refused_call = excel.calls + int(needed * part)
+    with pytest.raises(LogbookError, match="nothing was changed"):
+        press(book, "fill")
+    assert state(excel) == cleared
+    press(book, "undo")
+    assert state(excel) == first
+    only_book(excel)["Why"]["Z99"] = "mine"
+    press(book, "fill")
+    excel.refused_call = excel.calls + int(needed * part)
+    with pytest.raises(LogbookError, match="nothing was changed"):
+        press(book, "fill")
+    press(book, "undo")
+    assert only_book(excel)["Why"]["Z99"].value == "mine"
+
+
 @pytest.mark.parametrize("command", ["check", "fill", "air", "why", "clear", "undo"])
 def test_while_a_cell_is_edited_nothing_is_done(excel: App, command: str) -> None:
     book = workbook_in_front()

@@ -29,6 +29,7 @@ class Filling:
     def __init__(self, book: Any, settled: Settled, folder: Path) -> None:
         self.book, self.settled, self.folder = book, settled, folder
         self.cells = by_place(book, settled.changes)
+        self.sheets_file = keeping.sheets_file_for_now(folder)
         self.at, self.exchanging = ("", ""), False
         marks = reading.marks(book)
         changes = settled.changes
@@ -55,7 +56,7 @@ class Filling:
     def carry_out(self) -> None:
         """Write. Raises NotInPlace, with everything as it was, where Excel does not take it."""
         try:
-            sheets.keep(self.book, list(self.kept.old), keeping.sheets_file(self.folder))
+            sheets.keep(self.book, list(self.kept.old), self.sheets_file)
             self._write()
             keeping.store(self.folder, self.kept)
         except Exception as error:
@@ -67,7 +68,7 @@ class Filling:
         try:
             put_back_cells(self.book, self.kept)
             if self.exchanging:
-                put_back_sheets(self.book, self.kept, self.folder)
+                put_back_sheets(self.book, self.kept, self.sheets_file)
         except Exception as error:
             raise NotInPlace(f"{what}; a part is written and could not be taken back: close without saving") from error
 
@@ -180,7 +181,7 @@ def undo(book: Any, folder: Path) -> None:
             )  # fmt: skip
     try:
         put_back_cells(book, kept)
-        put_back_sheets(book, kept, folder)
+        put_back_sheets(book, kept, keeping.sheets_file(folder))
     except Exception as error:
         raise program.in_a_sentence(error, "take back all that was written; close without saving") from error
     keeping.forget(folder)
@@ -209,9 +210,9 @@ def put_back_cells(book: Any, kept: Kept) -> None:
             program.link_again(sheet.range(place_of(key)), target)
 
 
-def put_back_sheets(book: Any, kept: Kept, folder: Path) -> None:
-    """Bring our sheets back as they were, and what speaks of them."""
-    sheets.exchange(book, kept.new, kept.old, keeping.sheets_file(folder))
+def put_back_sheets(book: Any, kept: Kept, path: Path) -> None:
+    """Bring our sheets back from that file as they were, and what speaks of them."""
+    sheets.exchange(book, kept.new, kept.old, path)
     sheets.repair(book, kept)
     sheets.set_marks(book, kept.marks)
 

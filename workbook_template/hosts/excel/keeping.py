@@ -83,13 +83,21 @@ def _ours() -> Path:
 
 def sheets_file(folder: Path) -> Path:
     """Where our sheets are kept as they were."""
-    return folder / "sheets.xlsx"
+    return folder / "strapline-old-sheets.xlsx"
+
+
+def sheets_file_for_now(folder: Path) -> Path:
+    """Where our sheets are kept until it is known that all is written."""
+    return folder / "strapline-old-sheets-for-now.xlsx"
 
 
 def store(folder: Path, kept: Kept) -> None:
-    """Keep it on the disk, in place of what was kept before."""
+    """Keep it on the disk, with the sheets that are kept for now, in place of what was kept before."""
     fresh = folder / "kept.json.new"
     fresh.write_text(json.dumps(asdict(kept), default=str), "utf-8")
+    forget(folder)
+    if sheets_file_for_now(folder).exists():
+        sheets_file_for_now(folder).replace(sheets_file(folder))
     fresh.replace(folder / "kept.json")
 
 
