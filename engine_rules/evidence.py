@@ -220,10 +220,21 @@ def _sums(logbook: Logbook, run: Run) -> Iterator[Worded]:
     yield from _heat_so_far(logbook, run)
     yield from _knock_so_far(logbook, run)
     yield from _edges_so_far(logbook, run)
+    yield from _of_the_set(logbook, read)
+
+
+def _of_the_set(logbook: Logbook, read: list[Reading]) -> Iterator[Worded]:
+    """How the threads and the marks of all plugs stand, taken together."""
+    targets = logbook.targets
+    turns = [sign.amount for reading in read if (sign := reading.sign("threads")) and sign.amount is not None]
+    if turns:
+        cold = fmean(turns) < targets["heat.threads_cold"] and max(turns) < targets["heat.threads_hot"]
+        text = f"colour on {fmean(turns):.1f} turns of thread on average, on {max(turns):g} at most"
+        yield Said(what="threads", value="cold" if cold else "not cold", cell="", text=text)
     marks = [sign.amount for reading in read if (sign := reading.sign("strap_mark")) and sign.amount is not None]
     if marks:
-        over = fmean(marks) - logbook.targets[f"strap.target_{logbook.engine.run_length}"]
-        far = over >= logbook.targets["strap.far_share"]
+        over = fmean(marks) - targets[f"strap.target_{logbook.engine.run_length}"]
+        far = over >= targets["strap.far_share"]
         text = f"the marks stand {over:+.0%} of the strap from target, on average".replace("-", "−")
         yield Said(what="marks", value="far" if far else "not far", cell="", text=text)
 

@@ -51,8 +51,9 @@ def threads_hot() -> Worded:
 
 
 @want.rule(
-    "No colour on the threads and clean porcelain: the plugs run cold.",
+    "No colour on the threads of most plugs, no hot one among them and clean porcelain: the set runs cold.",
     THREADS,
+    Said(what="threads", value="cold"),
     Seen(what="threads", grade="cold", cylinder=MATCH.cylinder),
     HOTTER,
     COUNTED,

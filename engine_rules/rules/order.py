@@ -199,6 +199,7 @@ look_ahead = Decision("order", phase="choice")
     "One change at a time, or nobody can tell which one did it.",
     "parts seller article on plug reading",
     Stage(name=L("fuel") | L("timing") | L("heat") | L("spread")),
+    NOT(Want(what="timing_now")),
     Picked(what=MATCH.what),
 )
 def one_at_a_time() -> Worded:
