@@ -289,6 +289,7 @@ def retune_today(
     dry_density: Annotated[str | None, _given("DENSITY", "Of the dry air: 0.0721, '1.155 kg/m3' or '94 %'.")] = None,
     density_altitude: Annotated[str | None, _given("ALTITUDE", "In place of pressure, such as 2300.")] = None,
     run: Annotated[str | None, _given("RUN", "What to reckon from; else the newest Reference.")] = None,
+    car: Annotated[str | None, _given("NAME", "Of a workbook with several cars, this one; else each.")] = None,
     to_json: Annotated[
         str | None, typer.Option("--json", metavar="FILE", help="Write it as JSON too; - is the terminal.")
     ] = None,
@@ -303,7 +304,7 @@ def retune_today(
     """
     from workbook_template.log_file import json_bytes, open_log, write_json
     from workbook_template.say_today import print_today
-    from workbook_template.today import today_of, write_today
+    from workbook_template.today import today_of_cars, write_today
 
     json_file = _json_target(to_json)
     opened = open_log(log, out)
@@ -312,16 +313,21 @@ def retune_today(
         "--humidity": humidity, "--grains": grains, "--vapour-pressure": vapour_pressure, "--dew-point": dew_point,
         "--dry-density": dry_density, "--density-altitude": density_altitude,
     }  # fmt: skip
-    today = today_of(opened.book, given, run)
-    written = None if out is None else write_today(opened, today)
+    todays, refused = today_of_cars(opened, given, run, car)
+    written = None if out is None else write_today(opened, todays)
+    data = {name: today.as_json() for name, today in todays.items()}
+    plain = data if len(opened.books) > 1 and car is None else next(iter(data.values()))
     if json_file is not None:
-        write_json(json_file, today.as_json())
+        write_json(json_file, plain)
     elif to_json is not None:
-        sys.stdout.buffer.write(json_bytes(today.as_json()))
+        sys.stdout.buffer.write(json_bytes(plain))
     terminal = _terminal(error=to_json == "-")
-    print_today(terminal, today)
-    if written is not None:
-        terminal.print(written, soft_wrap=True)
+    for name, today in todays.items():
+        if len(opened.books) > 1:
+            terminal.print(f"{name}:")
+        print_today(terminal, today)
+    for line in (*refused, *([] if written is None else [written])):
+        terminal.print(line, soft_wrap=True)
 
 
 @app.command()

@@ -133,17 +133,26 @@ def _fill(asked: Asked) -> Answer:
 
 def _air(asked: Asked) -> Answer:
     from workbook_template.say_today import print_today
-    from workbook_template.today import draw, today_of
+    from workbook_template.today import draw, today_of_cars
 
     if not asked.air:
         return Answer(form=AIR_FORM)
     log = _log(asked)
     report = io.StringIO()
-    today = today_of(log.book, asked.air, None)
-    print_today(_console(report), today)
-    settled = settle(Changes(sheets=(draw(today),)), asked.marks, asked.sheets)
+    todays, refused = today_of_cars(log, asked.air, None, None)
+    for car, today in todays.items():
+        if len(log.books) > 1:
+            report.write(f"{car}:\n")
+        print_today(_console(report), today)
+    report.writelines(f"{line}\n" for line in refused)
+    sheets = tuple(draw(today, car) for car, today in todays.items())
+    settled = settle(Changes(sheets=sheets), asked.marks, asked.sheets)
+    data = {car: today.as_json() for car, today in todays.items()}
     return Answer(
-        lines=_lines(report), settled=settled, go_to=f"{settled.changes.sheets[0].name}!A2", data=today.as_json()
+        lines=_lines(report),
+        settled=settled,
+        go_to=f"{settled.changes.sheets[0].name}!A2",
+        data=data if len(log.books) > 1 else next(iter(data.values())),
     )
 
 

@@ -8,12 +8,13 @@ from typing import Any
 
 from engine_rules.advice import Caution
 from engine_rules.day_table import DayTable, day_table
+from engine_rules.logbook import LogbookError
 from engine_rules.retune import Retune, retuned
 from engine_rules.retune_basis import Basis, basis, learned_exponent
 from workbook_template.book import ReadBook
+from workbook_template.fill import sheet_for
 from workbook_template.hosts.protocol import Changes, NotInPlace, SheetOut
 from workbook_template.log_file import LogFile, write_result
-from workbook_template.package import open_package
 from workbook_template.result_book import self_contained
 from workbook_template.tables import house_of
 from workbook_template.today_given import air_given
@@ -50,21 +51,42 @@ def today_of(book: ReadBook, written: Mapping[str, str | None], run: str | None)
     return Today(of, made, day_table(of, air.air, *house.axes), house)
 
 
-def draw(today: Today) -> SheetOut:
-    """The sheet Today, for any host."""
-    return draw_today(today.basis, today.made, today.table, today.house)
+def today_of_cars(
+    log: LogFile, written: Mapping[str, str | None], run: str | None, car: str | None
+) -> tuple[dict[str, Today], list[str]]:
+    """Today for each car of a workbook by its name, or for the car given; and why there is none for the others.
+
+    Raises LogbookError where there is none for any.
+    """
+    found: dict[str, Today] = {}
+    refused: list[LogbookError] = []
+    for one in log.cars(car):
+        try:
+            found[one.book.car] = today_of(one.book, written, run)
+        except LogbookError as error:
+            if len(log.books) == 1:
+                raise
+            refused.append(LogbookError(f"{one.book.car}: {error}"))
+    if not found:
+        raise refused[0]
+    return found, [str(error) for error in refused]
 
 
-def write_today(log: LogFile, today: Today) -> str:
-    """Write the sheet Today into the result, and say where. Raises LogbookError where the workbook cannot take it."""
-    sheets = (draw(today),)
+def draw(today: Today, car: str = "") -> SheetOut:
+    """The sheet Today, for any host; car: its name in a workbook of several."""
+    return replace(draw_today(today.basis, today.made, today.table, today.house), name=sheet_for(TODAY, car))
+
+
+def write_today(log: LogFile, of_cars: Mapping[str, Today]) -> str:
+    """Write the sheets Today into the result, and say where. Raises LogbookError where nothing can be written."""
+    sheets = tuple(draw(today, car) for car, today in of_cars.items())
     try:
         log.host.apply(Changes(sheets=sheets))
     except NotInPlace as locked:
         path, backup = write_result(log, self_contained(sheets))
-        wrote, sheet = f"{log.host.path.name} cannot be changed: {locked}. Wrote {path} in its place", TODAY
+        wrote, names = f"{log.host.path.name} cannot be changed: {locked}. Wrote {path} in its place", {}
     else:
-        backup, wrote = log.host.backup, f"Wrote {log.host.out}"
-        sheet = open_package(log.host.out).owned.sheets.get(TODAY, TODAY)
+        backup, wrote, names = log.host.backup, f"Wrote {log.host.out}", dict(log.host.sheet_names)
     kept = "" if backup is None else f" The file as it was is kept as {backup.name}."
-    return f"{wrote}. Print its sheet {sheet}.{kept}"
+    listed = ", ".join(names.get(sheet.name, sheet.name) for sheet in sheets)
+    return f"{wrote}. Print its sheet{'s' if len(sheets) > 1 else ''} {listed}.{kept}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import subprocess
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,7 +15,8 @@ from openpyxl.workbook import Workbook
 from engine_rules.air import PA_PER_INHG, AirState
 from engine_rules.retune import retune
 from engine_rules.targets import default_targets
-from tests.logs_on_disk import GOOD_PLUG, GOOD_RUN, contents, strapline, texts, write_log
+from tests.logs_on_disk import COMMAND, GOOD_PLUG, GOOD_RUN, contents, strapline, texts, write_log
+from tests.workbook_template.racers_books import LAYOUTS
 from tests.workbook_template.test_card import A4, LETTER, printed_pages
 from workbook_template.build import BlankOptions, append_run, build_blank
 from workbook_template.command_line import run_command
@@ -265,3 +267,19 @@ def test_each_sheet_prints_on_one_page(paper: int, tmp_path: Path) -> None:
     assert len(pages) == len(drawn)
     for page in pages:
         assert "TODAY" in page and "THE REST OF THE DAY" in page and "No power is promised" in page
+
+
+def test_each_car_of_a_workbook_has_a_day_of_its_own(tmp_path: Path) -> None:
+    log, out, data = tmp_path / "two.xlsx", tmp_path / "out.xlsx", tmp_path / "two.json"
+    LAYOUTS["two cars in one list"]().save(log)
+    air = ["--temp", "90 F", "--pressure", "29.1 inHg", "--humidity", "30"]
+    ask = [COMMAND, "retune", log, *air]
+    done = subprocess.run([*ask, "-o", out, "--json", data], capture_output=True, text=True, check=True)
+    cars = json.loads(data.read_text())
+    assert len(cars) == 2 and all(f"{car}:" in done.stdout for car in cars)
+    assert {f"Today {car}" for car in cars} <= set(openpyxl.load_workbook(out).sheetnames)
+    first, second = cars
+    one = subprocess.run([*ask, "--car", second, "--json", "-"], capture_output=True, text=True, check=True)
+    assert json.loads(one.stdout) == cars[second] and f"{first}:" not in one.stderr
+    none = subprocess.run([*ask, "--car", "green"], capture_output=True, text=True, check=False)
+    assert none.returncode == 2 and "there is no car green" in none.stderr
