@@ -310,7 +310,7 @@ def copied(source: Worksheet, made: Worksheet) -> None:
         twin.value, twin.data_type = cell.value, cell.data_type
         # One of the normal style takes that of the book it comes into.
         parts = ("font", "fill", "border", "alignment", "protection", "number_format")
-        look = tuple(cell._style)
+        look = tuple(cell._style or ())
         if cell.has_style and look not in looks:
             for part in parts:
                 setattr(twin, part, copy.copy(getattr(cell, part)))
