@@ -73,7 +73,8 @@ class LookBack:
             self._withdraw([one for one in last if one.sure == "doubted" or not is_danger(one.meant)], clause)
             return
         danger = any(is_danger(one) and one.at not in scope.denied for one in found)
-        if not danger and withdraws(clause, wrong=clause.lead == "=" or comes_off(clause)):
+        wrong = clause.lead == "=" or comes_off(clause) or (self.asked and clause.tags <= {"excuses", "empty"})
+        if not danger and withdraws(clause, wrong=wrong):
             self._withdraw([one for one in last if one.what in DANGER], clause)
             return
         denied = {(one.kind, one.word) for one in found if one.at in scope.denied}

@@ -296,7 +296,7 @@ def _list_from(
     """The cylinders of the list that starts with `first`, and the place behind the last of them."""
     found, behind = [first], at + 1
     while behind < len(tokens):
-        joint = tokens[behind].text
+        joint = "-" if tokens[behind].text == ".." else tokens[behind].text
         nexts = behind + 1 if joint in (*THROUGH, *AND, "#") else behind
         if joint == "," and nexts < len(tokens) and tokens[nexts].text in ("and", "&"):
             nexts += 1

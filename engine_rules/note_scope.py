@@ -11,6 +11,7 @@ FAR = 4  # words; a denial further off than this from a word of danger does not 
 CONTRASTING = ("not", "isnt", "wasnt", "arent")
 SPEAKERS = ("i", "we", "you")
 SINCE = ("after", "because", "bc", "cause", "since", "from")
+TELLING = ("sign", "part", "count")
 UNTIL = ("until", "till", "til")
 SEEKING = ("check", "checked", "checking", "look", "looked", "looking", "watch", "search", "searched", "inspect")
 NEVER = ("never", "havent", "hasnt", "never seen", "never saw", "didnt see", "dont see")
@@ -76,7 +77,8 @@ def _dead(items: tuple[Item, ...], standing: Standing, own_run: bool) -> frozens
         last = past_at[0] if past_at else 1
         begin = max((at for at in range(1, min(last + 1, end)) if items[at].value in SINCE), default=0)
         dead.update(range(begin, end))
-    standing.past = (standing.past or (bool(past_at) and past_at[0] <= 1)) and now_at is None
+    begins = bool(past_at) and (past_at[0] == 0 or (past_at[0] == 1 and any(item.tag in TELLING for item in items)))
+    standing.past = (standing.past or begins) and now_at is None
     # 'went from lean to right on'
     dead.update(at + 1 for at in range(len(items) - 2) if items[at].value == "from" and items[at + 2].value == "to")
     until = next((at for at, item in enumerate(items) if item.value in UNTIL), len(items))

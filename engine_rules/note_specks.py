@@ -69,7 +69,7 @@ def _colour_behind(items: Sequence[Item], at: int) -> int | None:
     start = at
     while at < len(items) and items[at].tag in SKIPPED:
         at += 1
-    if at == len(items) or (at == start and items[at].tag != "adjective"):
+    if at == len(items) or (at == start and items[at].tag != "adjective" and items[at].value != BRIGHT):
         return None
     if items[at - 1].value == "of" and items[at].value == FEW_BLACK:
         return at  # 'a speck of pepper'

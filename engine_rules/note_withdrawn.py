@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from engine_rules.note_clauses import Clause
-from engine_rules.note_scope import NONE
+from engine_rules.note_scope import NONE, SPEAKERS
 from engine_rules.note_words import Item
 
 CAUSES = ("anti-seize", "rubber bits", "additive")
@@ -19,6 +19,7 @@ FIRST_SIGHT = (
     *("thought", "i thought", "thought i saw", "looked like", "took it for", "mistook", "what i called", "swore"),
     *("what i took for", "had me worried", "could have sworn", "would have sworn", "at first glance", "feared"),
     *("swear i saw", "what looked like", "worried", "i said", "we said"),
+    *("never mind", "nevermind", "disregard", "ignore", "scratch that", "false alarm"),
 )
 THEY = ("it", "that", "they", "those", "this", "these", "them", "stuff", "which")
 ARE = ("is", "was", "are", "were", "its", "thats", "theyre")
@@ -57,10 +58,11 @@ def _unsure(item: Item, wrong: bool) -> bool:
 def _says_what(items: Sequence[Item], subject: bool) -> bool:
     """True for 'it was' before the cause, or 'was' alone where the sign is the subject; not for 'we were grinding'."""
     are = next((at for at, item in enumerate(items) if item.value in ARE), None)
-    if are is None:
+    if are is None or any(item.value == "from" for item in items):
         return False
     before = [item for item in items[:are] if item.tag not in ("place", "part")]
-    return items[are].value in IT or (not before and subject) or (bool(before) and before[-1].value in THEY)
+    alone = all(item.tag == "empty" and item.value not in SPEAKERS for item in before)
+    return items[are].value in IT or (subject and alone) or (bool(before) and before[-1].value in THEY)
 
 
 def comes_off(clause: Clause) -> bool:

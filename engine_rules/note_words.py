@@ -199,8 +199,17 @@ def pieces(text: str) -> list[Token]:
 
 
 def tokens_of(text: str) -> list[Token]:
-    """As `pieces`, with the spelling mended."""
-    return [Token(_mend(one.text), one.start, one.end) for one in pieces(text)]
+    """As `pieces`, with the spelling mended; '6th' of a cylinder as its number, 'specks (black)' without brackets."""
+    found: list[Token] = []
+    read = pieces(text)
+    named_by = lexicon().table["numbers"]["named_by"]
+    for at, one in enumerate(read):
+        following = read[at + 1].text if at + 1 < len(read) else ""
+        ordinal = one.text[0].isdigit() and one.text[-1].isalpha() and following in named_by
+        found.append(Token(one.text[:-2] if ordinal else _mend(one.text), one.start, one.end))
+    bracketed = [at for at in range(2, len(found) - 1) if found[at - 1].text == "(" and found[at + 1].text == ")"]
+    dropped = {side for at in bracketed if found[at - 2].text in lexicon().grains for side in (at - 1, at + 1)}
+    return [one for at, one in enumerate(found) if at not in dropped]
 
 
 @lru_cache(maxsize=20_000)
