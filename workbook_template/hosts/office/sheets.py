@@ -14,6 +14,7 @@ import uno
 from . import reading
 
 STYLE_PREFIX = "strapline "
+READONLY = 16  # com.sun.star.beans.PropertyAttribute
 
 
 Step = Callable[[], None]
@@ -117,16 +118,18 @@ def _give_page_style(doc: Any, source: Any, model: Any, made: Any) -> None:
         styles.insertByName(name, doc.createInstance("com.sun.star.style.PageStyle"))
     style = styles.getByName(name)
     given = source.StyleFamilies.getByName("PageStyles").getByName(model.PageStyle)
+    settable = {one.Name for one in style.PropertySetInfo.Properties if not one.Attributes & READONLY}
     for one in given.PropertySetInfo.Properties:
-        readonly = one.Attributes & uno.getConstantByName("com.sun.star.beans.PropertyAttribute.READONLY")
-        if not readonly and style.PropertySetInfo.hasPropertyByName(one.Name):
+        if one.Name in settable:
             _copy(given, style, one.Name)
     made.PageStyle = name
 
 
 def _copy(given: Any, made: Any, name: str) -> None:
     try:
-        made.setPropertyValue(name, given.getPropertyValue(name))
+        value = given.getPropertyValue(name)
+        if made.getPropertyValue(name) != value:
+            made.setPropertyValue(name, value)
     except Exception:  # a property that this version lists and does not take: the page is as good without it
         return
 
