@@ -84,6 +84,7 @@ class App(base_classes.App):
     calculation: Any = "automatic"
     status_bar: Any = False
     calls = 0
+    works_out_late = False  # what a formula shows comes once the workbook is calculated again
     calls_until_busy: int | None = None
     refused_call: int | None = None
     selected: Any = None

@@ -137,7 +137,8 @@ class Range(base_classes.Range):
     def _shown(self, cell: Any) -> Any:
         value = cell.value
         if cell.data_type == "f":
-            value = evaluated(str(getattr(value, "text", value)), self.app.refuse)
+            late = self.app.works_out_late and self.app.calculation == "manual"
+            value = 0.0 if late else evaluated(str(getattr(value, "text", value)), self.app.refuse)
         if cell.data_type == "e":
             return CODES[value]
         if isinstance(value, time):

@@ -173,6 +173,19 @@ def test_hidden_rows_of_a_filtered_list_are_written_too(tmp_path: Path, log: Pat
         assert readings.row_dimensions[15].hidden and readings.auto_filter.ref == "A3:Z40"
 
 
+def test_what_a_link_shows_may_come_late(excel: App) -> None:
+    book, wb = workbook_in_front(), only_book(excel)
+    before = snapshot(wb)
+    press(book, "fill")
+    filled = snapshot(wb)
+    press(book, "undo")
+    excel.works_out_late = True
+    press(book, "fill")
+    assert differences(snapshot(wb), filled) == []
+    press(book, "undo")
+    assert differences(snapshot(wb), before) == []
+
+
 def test_filling_twice_is_filling_once_and_clear_takes_it_out(excel: App) -> None:
     book, wb = workbook_in_front(), only_book(excel)
     before = snapshot(wb)

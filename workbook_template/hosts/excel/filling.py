@@ -188,8 +188,8 @@ def undo(book: Any, folder: Path) -> None:
 
 
 def told(cells: Any) -> list[list[Any]]:
-    """The values of a range as they are kept."""
-    found: list[list[Any]] = json.loads(json.dumps(reading.values(cells), default=str))
+    """What a range holds, as it is kept."""
+    found: list[list[Any]] = json.loads(json.dumps(writing.held(cells), default=str))
     return found
 
 

@@ -11,7 +11,7 @@ from workbook_template.live import FormField
 TITLE = "strapline"
 # A message box of Excel's own cuts off what is longer.
 MOST_LINES, MOST_LETTERS = 12, 900
-MORE = "... For all of it run in a terminal: strapline live check"
+MORE = "... All of it is shown by the same command in a terminal; see strapline live --help"
 NO_WINDOWS = "this Python can open no window (it lacks tkinter); in a terminal run strapline live --help"
 
 
@@ -66,6 +66,7 @@ class Window:
             raise LogbookError(f"no window can be opened ({error}); in a terminal run strapline live --help") from error
         self.tk = tkinter
         self.chosen = ""
+        self.written: dict[str, str] = {}
         self.fields: dict[str, Any] = {}
         self.buttons: dict[str, Any] = {}
         self.root.title(TITLE)

@@ -40,8 +40,23 @@ def write(sheet: Any, area: tuple[int, int, int, int], cells: Mapping[Place, Cel
 
 def _wrong(whole: Any, area: tuple[int, int, int, int], cells: Mapping[Place, CellOut]) -> list[Place]:
     top, left = area[:2]
-    found = reading.values(whole)
-    return [place for place, cell in cells.items() if not _same(found[place[0] - top][place[1] - left], shown(cell))]
+    found = held(whole)
+    return [place for place, cell in cells.items() if not _arrived(found[place[0] - top][place[1] - left], cell)]
+
+
+def held(cells: Any) -> list[list[Any]]:
+    """What the cells of a range hold, by rows: values, but of a link its formula, since what it shows may come late."""
+    return [
+        [formula if reading.link_in(formula) else value for value, formula in zip(*row, strict=True)]
+        for row in zip(reading.values(cells), reading.formulas(cells), strict=True)
+    ]
+
+
+def _arrived(found: Any, cell: CellOut) -> bool:
+    wanted = entry(cell)
+    if isinstance(wanted, str) and reading.link_in(wanted):
+        return isinstance(found, str) and reading.link_in(found) == reading.link_in(wanted)
+    return _same(found, shown(cell))
 
 
 def shown(cell: CellOut) -> Any:
