@@ -146,7 +146,7 @@ def _closes(items: Sequence[Item], at: int) -> bool:
 
 def _counted(items: Sequence[Item], at: int, count: Count, topic: str | None) -> Meant | None:
     parts = {str(item.value) for item in items if item.tag == "part"} or {topic_at(items, at, topic) or ""}
-    if count.unit == "threads":
+    if count.unit == "threads" or (count.unit == "turns" and topic_at(items, at, topic) == "threads"):
         return _threads(count, at)
     if count.unit == "" and "shell" in parts:
         count = Count(count.amount, "turns")

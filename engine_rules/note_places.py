@@ -286,7 +286,7 @@ def _has_unit(tokens: Sequence[Token], behind: int) -> bool:
         return False
     if tokens[behind].text == "on" and behind + 1 < len(tokens):
         following = tokens[behind + 1].text
-        return following.isdigit() or following in ("all", "evens", "odds", "corners", "middles", "rest", "#")
+        return following.isdigit() or following in (*GROUPS, "all", "rest", *lexicon().table["numbers"]["named_by"])
     return tokens[behind].text in lexicon().table["numbers"]["not_before"]
 
 
