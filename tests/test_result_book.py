@@ -129,3 +129,22 @@ def test_libreoffice_opens_a_result(tmp_path: Path) -> None:
     command = ["soffice", f"-env:UserInstallation={(tmp_path / 'office').as_uri()}", "--headless"]
     subprocess.run([*command, "--convert-to", "pdf", "LOG.result.xlsx"], cwd=tmp_path, check=True, timeout=120)
     assert (tmp_path / "LOG.result.pdf").stat().st_size > 10_000
+
+
+@pytest.mark.parametrize("out", [(), ("-o", "OUT.xlsx")])
+def test_what_is_corrected_in_the_result_is_read_and_stays(tmp_path: Path, out: tuple[str, ...]) -> None:
+    log, result = tmp_path / "LOG.xlsx", tmp_path / (out[1] if out else "LOG.result.xlsx")
+    wide(lambda number, name: f"Cyl {number} {name}").save(log)
+    protect_sheets(log)
+    assert strapline("fill", log, *out, cwd=tmp_path).returncode == 0
+    for answer in ("not used", None):
+        book = openpyxl.load_workbook(result)
+        page = book[HOW_READ]
+        line = next(cell.row for cell in page["A"] if cell.value == "Cyl n EGT")
+        if answer:
+            page.cell(line, 8).value = answer
+            book.save(result)
+        assert strapline("fill", log, *out, cwd=tmp_path).returncode == 0
+        page = openpyxl.load_workbook(result)[HOW_READ]
+        line = next(cell.row for cell in page["A"] if cell.value == "Cyl n EGT")
+        assert [page.cell(line, column).value for column in (3, 5, 8)] == ["not used", "yours", "not used"]

@@ -8,6 +8,7 @@ import os
 import tempfile
 import zipfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -18,13 +19,16 @@ from engine_rules.advice import Advice
 from engine_rules.logbook import LogbookError
 from workbook_template.build import BlankOptions, build_blank
 from workbook_template.fill import NEXT_RUN, WHY, plan_cars, sheet_for
+from workbook_template.hosts.blocks import block_of_rows
 from workbook_template.hosts.file import FileHost
 from workbook_template.hosts.protocol import Changes, NotInPlace, SheetBlock, SheetOut
 from workbook_template.hosts.scratch import scratch_workbook
+from workbook_template.hosts.stray_cells import rows_near, sheet_names
 from workbook_template.how_read import HOW_READ, NotRecognised
 from workbook_template.how_read_sheet import draw_how_read
 from workbook_template.package import PackageRefused, save
 from workbook_template.read import ReadBook, read_logbooks
+from workbook_template.recognise import is_ordinary
 from workbook_template.result_book import result_path, result_sheets
 
 ROOM_BYTES = 2**20
@@ -70,7 +74,22 @@ def open_log(path: Path, out: Path | None = None) -> LogFile:
     """Read a workbook. Raises LogbookError for what cannot be used."""
     host = FileHost(path, out)
     blocks = host.read()
-    return LogFile(host, blocks, read_logbooks(blocks))
+    return LogFile(host, blocks, read_logbooks((*blocks, *_answered_elsewhere(host, blocks))))
+
+
+def _answered_elsewhere(host: FileHost, blocks: Sequence[SheetBlock]) -> Iterator[SheetBlock]:
+    """The sheet 'How it was read' of the result made before, where a workbook of the racer's own has none itself.
+
+    So what the racer corrected there is heard, though the workbook itself could not be written to.
+    """
+    if is_ordinary(blocks) or any(block.name == HOW_READ for block in blocks):
+        return
+    for path in dict.fromkeys((host.out, result_path(host.out, host.path))):
+        if path != host.path and path.is_file():
+            with suppress(PackageRefused):  # whatever lies there, it holds no answers
+                if HOW_READ in sheet_names(path):
+                    yield block_of_rows(HOW_READ, rows_near(path, HOW_READ) or ())
+                    return
 
 
 def runs_to_read(log: LogFile) -> Sequence[str]:

@@ -27,7 +27,10 @@ _HINT = Style(italic=True, color="555555")
 _HEAD = Style(bold=True, border="bottom", wrap=True, align="center", vertical="center")
 _LINE_PT = 15.0
 _HINT_TEXT = "A row for each cylinder. Places such as Readings!D14 are cells of your own workbook, which is as it was."
-_READ_TEXT = "How your workbook was read. Where that is wrong, mend the heading in your own workbook."
+_READ_TEXT = (
+    "How your workbook was read. Where something is wrong or asked, choose or write it here under Yours, save, and "
+    "fill your own workbook again, with this one left where it is: what you write here is read then, and stays."
+)
 
 
 def result_path(wanted: Path, source: Path) -> Path:
@@ -43,7 +46,7 @@ def result_sheets(advised: Sequence[tuple[ReadBook, Sequence[Advice]]]) -> tuple
     read = [book.how_read for book, _ in advised if book.how_read is not None]
     if read:
         drawn = draw_how_read(read)
-        sheets.append(replace(drawn, cells={**drawn.cells, (2, 1): CellOut(_READ_TEXT, _HINT)}, choices={}))
+        sheets.append(replace(drawn, cells={**drawn.cells, (2, 1): CellOut(_READ_TEXT, _HINT)}))
     return self_contained(sheets)
 
 

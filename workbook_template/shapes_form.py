@@ -44,6 +44,7 @@ def read_forms(whole: View, corrected: Corrected, only: int | None = None) -> Sh
             record.lines = _lines(whole, stretch, record, alone=len(stretches) == 1)
         records.append(record)
         headings += form.headings
+        headings += [one for one in form.labels.values() if one.meaning == Meaning(UNUSED, "", sure="yours")]
     shape = "a form" if len(stretches) == 1 else f"{len(stretches)} forms, one below the other"
     return Sheetful(view.block.name, shape, tuple(headings), records, _banks(view, anchors, records))
 

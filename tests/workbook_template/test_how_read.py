@@ -17,7 +17,8 @@ from tests.workbook_template.racers_books import LAYOUTS
 from tests.workbook_template.racers_season import advice_of, ordinary, ordinary_advice, season
 from workbook_template.command_line import run_command
 from workbook_template.hosts.blocks import blocks_from_workbook
-from workbook_template.how_read import HOW_READ, NotRecognised
+from workbook_template.hosts.protocol import SheetBlock
+from workbook_template.how_read import HEADS, HOW_READ, NotRecognised
 from workbook_template.log_file import ask_first, fill_cars, fill_in, open_log
 from workbook_template.read import ReadBook, read_logbook, read_logbooks
 
@@ -303,3 +304,17 @@ def test_the_command_says_how_much_is_asked(tmp_path: Path, capsys: pytest.Captu
     assert "Elevation: in ft or m?" in capsys.readouterr().out
     assert run_command(["fill", str(path)]) == 0
     assert f"1 question about how the workbook was read: answer on its sheet {HOW_READ}" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("layout", ["runs across", "a form for each run, a box for each cylinder"])
+def test_what_is_not_used_on_the_racers_word_stays_listed(layout: str) -> None:
+    blocks = list(blocks_from_workbook(LAYOUTS[layout]()))
+    (first,) = read_logbooks(blocks)
+    assert first.how_read is not None
+    line = next(one for one in first.how_read.headings if "EGT" in one.written)
+    yours = SheetBlock(HOW_READ, 1, 1, (HEADS, (line.written, *[None] * 6, "not used", None)))
+    (second,) = read_logbooks([*blocks, yours])
+    assert second.how_read is not None
+    again = next(one for one in second.how_read.headings if one.written == line.written)
+    assert (again.read_as, again.sure) == ("not used", "yours")
+    assert all(reading.egt_c is None for run in second.logbook.runs for reading in run.readings)
