@@ -86,7 +86,7 @@ def test_a_racers_own_list_without_room_gets_the_same_advice(tmp_path: Path, loc
     assert [row[2].value for row in rows] == [one["mixture_pct"] for one in newest["cylinders"]]
     assert strange_links(tmp_path / "LOG.result.xlsx") == []
     assert any(
-        "mend the heading in your own workbook" in text for text in texts(tmp_path / "LOG.result.xlsx", HOW_READ)
+        "what you write here is read then" in text for text in texts(tmp_path / "LOG.result.xlsx", HOW_READ)
     )
 
 
