@@ -12,6 +12,7 @@ import sys
 import zipfile
 from collections.abc import Mapping
 from importlib import resources
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import unescape
@@ -24,7 +25,7 @@ from lxml import etree
 from engine_rules.logbook import LogbookError
 from tests.logs_on_disk import strapline
 from tests.workbook_template.hosts.office import _end, _screen
-from workbook_template.hosts.excel import addin, compound, macros
+from workbook_template.hosts.excel import addin, compound, macros, showing
 from workbook_template.live import AIR_FORM, COMMANDS
 
 MAIN = {"m": "http://schemas.openxmlformats.org/spreadsheetml/2006/main"}
@@ -242,7 +243,10 @@ print(report.run())
 
 @pytest.mark.live_calc
 def test_windows_ask_and_show(tmp_path: Path) -> None:
-    pytest.importorskip("tkinter")
+    if find_spec("_tkinter") is None:
+        with pytest.raises(LogbookError, match="lacks tkinter"):
+            showing.ask(AIR_FORM)
+        return
     screen, display = _screen()
     try:
         environment = os.environ | {"DISPLAY": f":{display}"}
@@ -256,8 +260,6 @@ def test_windows_ask_and_show(tmp_path: Path) -> None:
 
 
 def test_without_a_screen_it_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
-    from workbook_template.hosts.excel import showing
-
     monkeypatch.delenv("DISPLAY", raising=False)
     if sys.platform.startswith("linux"):
         with pytest.raises(LogbookError, match="strapline live --help"):

@@ -7,12 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import strapline_excel
 import xlwings
 from openpyxl.comments import Comment
 from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
+import strapline_excel
 from engine_rules.logbook import LogbookError
 from tests.logs_on_disk import write_log
 from tests.workbook_template.hosts.excel_books import differences, marks_of, only_book, settings, snapshot
