@@ -220,7 +220,7 @@ def _is_side(tokens: Sequence[Token], at: int, sides: frozenset[str]) -> bool:
     before, text = tokens[at - 1].text if at else "", tokens[at].text
     if text in sides and (not before.isalpha() or len(text) == 1):
         return True
-    ends = at + 1 == len(tokens) or not tokens[at + 1].text.isalnum() or tokens[at + 1].text == "and"
+    ends = at + 1 == len(tokens) or not tokens[at + 1].text.isalnum() or tokens[at + 1].text in ("and", "are", "have")
     return text in ("left", "right") and ends and before in ("the", "on") and at > 1 - (before == "on")
 
 
@@ -288,6 +288,9 @@ def _counted(tokens: Sequence[Token], behind: int, words: Sequence[str]) -> bool
     """True where the words go on or mean another thing: 'ring .5' mm, 'pulled 1' and 3, 'spot on' it."""
     if tuple(words) == ("spot", "on"):
         return behind < len(tokens) and tokens[behind].text.isalnum()
+    if tuple(words) == ("missing", "on"):  # on the cylinder whose strap is missing
+        before = [lexicon().single.get(token.text) for token in tokens[max(behind - 5, 0) : behind]]
+        return any(phrase is not None and phrase.tag == "part" for phrase in before)
     ends_in_number = words[-1] in (*WILD, *NUMBER_WORDS) and len(words) > 1
     if ends_in_number and any(token.text == "when" for token in tokens[max(behind - 5, 0) : behind]):
         return True  # 'when I pulled 3 the porcelain was cracked'
