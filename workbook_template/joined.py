@@ -93,7 +93,8 @@ def _runs_only(records: Sequence[Record], findings: list[Finding]) -> list[Recor
     found = []
     for record in records:
         name = _filled(record, "name")
-        filled = sum(value.value is not None for one in (record.run, *record.cylinders.values()) for value in one.values())
+        sets = (record.run, *record.cylinders.values())
+        filled = sum(value.value is not None for values in sets for value in values.values())
         if name is not None and filled == 1 and not record.unread and _is_remark(name.value):
             findings.append(Finding(f"'{_short(name)}' names no run and is left out", name.cell))
         else:
