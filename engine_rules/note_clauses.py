@@ -259,7 +259,7 @@ def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, obj
             return "amount", "few", phrase[1]
         if phrase[0].words == ("one",) and _stands_for(tokens, at):
             return "empty", "one", phrase[1]
-        if phrase[0].words[0] == "any" and layout.own is not None:
+        if phrase[0].words[0] == "any" and (layout.own is not None or _any_of_a_thing(tokens, at, phrase[1])):
             return "empty", "any", phrase[1]
         own, after_is = layout.own is not None, at > 0 and tokens[at - 1].text in ("is", "was", "its")
         if phrase[0].words == ("all",) and (own or after_is):
@@ -301,6 +301,12 @@ def _stands_for(tokens: Sequence[Token], at: int) -> bool:
     """True for the 'one' of 'the hot one' and '7 has one too'."""
     before = [token.text for token in tokens[max(at - 3, 0) : at]]
     return "the" in before or "that" in before or before[-1:] in (["has"], ["had"], ["got"])
+
+
+def _any_of_a_thing(tokens: Sequence[Token], at: int, behind: int) -> bool:
+    """True for the 'any' of 'hasnt got any specks', which names no plugs."""
+    on = at > 0 and tokens[at - 1].text in ("on", "in", "of", "for", "from")
+    return behind == at + 1 < len(tokens) and not on and tokens[behind].text.isalpha() and tokens[behind].text != "of"
 
 
 def _one_of_many(tokens: Sequence[Token], behind: int) -> bool:

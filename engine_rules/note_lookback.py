@@ -40,6 +40,7 @@ class LookBack:
     placed: bool = False
     ends_placed: bool = False
     said: Sequence[Meant] = field(default_factory=tuple)
+    denied: Sequence[Meant] = field(default_factory=tuple)
 
     def before(self, clause: Clause, scope: Scope, found: Sequence[Meant]) -> None:
         """Before the signs of this clause are kept: what it takes from the one before."""
@@ -47,12 +48,13 @@ class LookBack:
         if clause.lead in BUT:
             self._leave_out(clause, {one.kind for one in found})
 
-    def behind(self, clause: Clause, found: Sequence[Meant], everything: Sequence[Meant]) -> None:
+    def behind(self, clause: Clause, scope: Scope, found: Sequence[Meant], everything: Sequence[Meant]) -> None:
         """Behind its signs: what it adds to earlier ones."""
         self._place_behind(clause)
         self._same_again(clause, found)
         self._so_is_another(clause, found)
         self.said = everything or self.said
+        self.denied = [one for one in found if one.at in scope.denied and is_danger(one) and one.word not in BLACK]
         self.ends_placed = clause.items[-1].tag == "place" and clause.items[0].tag != "place"
         self.first_sight, self.asked, self.placed = at_first_sight(clause), clause.question, clause.has("place")
 
@@ -134,6 +136,10 @@ class LookBack:
             self.found.change(one, place=Place("listed", cylinders - but.cylinders))
             if one.what == ("specks", "none") and len(items) == 1:
                 self.found.seen.append(replace(one, meant=replace(one.meant, word="few black"), place=but))
+        if len(items) == 1:
+            # 'no plug is cracked except 8'
+            start, end = clause.span()
+            self.found.seen += [Seen(one, but, start, end, self.found.count) for one in self.denied]
 
     def _same_again(self, clause: Clause, found: Sequence[Meant]) -> None:
         """'2-4 same', '5 too': what was said of the cylinders named before holds for these."""

@@ -10,7 +10,7 @@ from engine_rules.note_counts import count_at
 from engine_rules.note_words import COUNT_WORDS, NUMBER_WORDS, Token, lexicon
 
 THROUGH = ("-", "thru", "through", "to")
-AND = (",", "&", "+", "/", "and", "n", "or")
+AND = (",", "&", "+", "/", "and", "n", "or", "nor")
 BOTH = 2
 GLUED = 3  # digits; four and more written together may be a list
 ENGINE = ("cyl", "cylinder", "cylinders", "banger", "pot")

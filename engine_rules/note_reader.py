@@ -115,7 +115,7 @@ class NoteReader:
                 self._gather(clause, scope, meant, places[meant.at])
         else:
             self._keep_danger(clause, scope, found)
-        self.back.behind(clause, found, everything)
+        self.back.behind(clause, scope, found, everything)
         self._conduct(clause, scope)
         self._ask_what_is_open(clause, scope, of_plugs)
         told = next((TOPICS[one.kind] for one in reversed(found) if one.kind in TOPICS), self.topic)
