@@ -23,14 +23,19 @@ from workbook_template.build_wide import cylinder_columns
 from workbook_template.layout import Column, layout
 
 COPIES = 6
-UNITS = 24  # the page is that many columns wide
+UNITS = 48  # the page is that many columns wide
+PER_PLANNED = 2  # of them to a unit of the layout's lines
 MM_PT = 72 / 25.4
 # What A4 and Letter both print between margins of 10 mm: 190 x 259 mm. A program may draw rows a little higher.
 PAGE_MM = 253.0
 TITLE_MM, LABEL_MM, BANK_MM, GAP_MM, WORDS_MM = 8.5, 3.2, 4.5, 0.8, 4.2
 LEAST_MM, MOST_MM = 8.2, 11.5  # of a row to write in
-COLUMN_CHARACTERS = 4.05
-NUMBER_UNITS = 2  # of the box with a cylinder's number
+LEAST_WIDE_MM = 6.7  # where the fields are as wide as a single row of cylinders leaves them: a narrow ruled line
+COLUMN_CHARACTERS = 2.025
+NUMBER_UNITS = 4  # of the box with a cylinder's number
+TICK_UNITS = 4
+NUMBER_FIELD_UNITS, NOTES_UNITS = 3, 6
+SHORT_LABEL = 8  # letters that a label over a number has room for
 
 _LINE = Side("thin", color="404040")
 _HEAVY = Side("medium", color="000000")
@@ -77,7 +82,7 @@ class _Form:
         banks = _banks(self.engine)
         count = max(map(len, banks))
         deep = _rows_each(len(banks), count, len(lines))
-        self.write_pt = _write_mm(count, deep, len(lines)) * MM_PT
+        self.write_pt = _write_mm(len(banks), count, deep, len(lines)) * MM_PT
         self._title(name)
         for line in lines:
             self._line(line, 1, {"name": number})
@@ -126,7 +131,7 @@ class _Form:
         label.font, label.alignment = _LABEL, Alignment("left", "center", shrink_to_fit=True)
         self._merge(self.row, first, units)
         tick = column.kind == "yes_no"
-        wide = min(2, units) if tick else units
+        wide = min(TICK_UNITS, units) if tick else units
         cell = self.page.cell(self.row + 1, first, value)
         cell.font = _VALUE
         cell.number_format = number_format(column, column.house_unit(self.engine.units))
@@ -209,7 +214,7 @@ def _run_lines(engine: StarterEngine) -> Iterator[Line]:
     jets = [key for key in known if key.startswith("jets.")]
     for planned in layout().styles.form_lines:
         line: list[tuple[Column, int]] = []
-        for key, units in planned.items():
+        for key, units in ((key, PER_PLANNED * units) for key, units in planned.items()):
             for one in jets if key.startswith("jets.") else [key] if key in known else []:
                 if sum(wide for _, wide in line) + units > UNITS:
                     yield _stretched(line)
@@ -230,6 +235,9 @@ def _stretched(line: Line) -> Line:
 def _cylinder_lines(engine: StarterEngine, units: int, deep: int) -> Iterator[Line]:
     """The fields of a cylinder on so many lines, the later lines with more of them; the last field is the widest."""
     columns = list(cylinder_columns(engine))
+    if deep == 1:
+        yield _by_need(columns, units)
+        return
     start = 0
     for at in range(deep):
         count = (len(columns) - start) // (deep - at)
@@ -237,6 +245,18 @@ def _cylinder_lines(engine: StarterEngine, units: int, deep: int) -> Iterator[Li
         widths = [each] * (count - 1) + [each + more]
         yield list(zip(columns[start : start + count], widths, strict=True))
         start += count
+
+
+def _by_need(columns: Sequence[Column], units: int) -> Line:
+    """All fields side by side: numbers narrow, so that there is room to write the words."""
+    narrow = {
+        column.key: NUMBER_FIELD_UNITS + (len(column.heading) > SHORT_LABEL)
+        for column in columns
+        if column.kind in ("number", "label")
+    }
+    each, more = divmod(units - sum(narrow.values()) - NOTES_UNITS, len(columns) - len(narrow) - 1)
+    widths = [narrow.get(column.key, each) for column in columns[:-1]]
+    return list(zip(columns, [*widths, NOTES_UNITS + more], strict=True))
 
 
 def _banks(engine: StarterEngine) -> Sequence[Sequence[int]]:
@@ -250,13 +270,13 @@ def _banks(engine: StarterEngine) -> Sequence[Sequence[int]]:
 
 def _rows_each(banks: int, count: int, run_lines: int) -> int:
     """How many lines each cylinder gets: as many as leave room for a pen, so that few fields stand side by side."""
-    most = 3 if banks == 2 else 2
-    return next((deep for deep in range(most, 1, -1) if _write_mm(count, deep, run_lines) >= LEAST_MM), 1)
+    most, least_mm = (3, LEAST_MM) if banks == 2 else (2, LEAST_WIDE_MM)
+    return next((deep for deep in range(most, 1, -1) if _write_mm(banks, count, deep, run_lines) >= least_mm), 1)
 
 
-def _write_mm(count: int, deep: int, run_lines: int) -> float:
+def _write_mm(banks: int, count: int, deep: int, run_lines: int) -> float:
     """The height of a row to write in that fills the page, within limits. count, deep: cylinders, lines of each."""
-    fixed = TITLE_MM + 2 * BANK_MM + GAP_MM * (count + 1) + WORDS_MM * len(_WORDS_AT_FOOT)
+    fixed = TITLE_MM + banks * BANK_MM + GAP_MM * (count + 1) + WORDS_MM * len(_WORDS_AT_FOOT)
     return min((PAGE_MM - fixed) / (count * deep + run_lines) - LABEL_MM, MOST_MM)
 
 

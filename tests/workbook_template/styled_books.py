@@ -12,6 +12,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from workbook_template.build import BlankOptions, build_blank
 from workbook_template.build_engine import StarterEngine, starter_engine
+from workbook_template.build_form import UNITS
 from workbook_template.build_sheet import HEADING_ROW
 from workbook_template.build_wide import cylinder_columns
 from workbook_template.layout import Column, layout
@@ -28,7 +29,6 @@ _OTHERS: Mapping[str, Any] = {
     "date": date(2026, 4, 18), "time": time(15, 45), "place": "home strip", "plug": "B", "ring": "thin line",
     "strap_mark": "at bend", "porcelain": "tan", "notes": "all went well",
 }  # fmt: skip
-FORM_COLUMNS = 24
 
 
 def runs_of(options: BlankOptions) -> tuple[Mapping[str, Any], ...]:
@@ -115,8 +115,8 @@ def _write_forms(book: Workbook, engine: StarterEngine, runs: tuple[Mapping[str,
         }
         first_box = min(row for row, _ in boxes.values())
         for column in engine.columns(layout().sheets["runs"]):
-            _below(page, column.headed(engine.units), (1, 1), (first_box - 1, FORM_COLUMNS), run[column.key])
-        across = FORM_COLUMNS // len({column for _, column in boxes.values()})
+            _below(page, column.headed(engine.units), (1, 1), (first_box - 1, UNITS), run[column.key])
+        across = UNITS // len({column for _, column in boxes.values()})
         for number, (top, left) in boxes.items():
             below = min((row for row, _ in boxes.values() if row > top), default=page.max_row + 1) - 1
             for column in cylinder_columns(engine):

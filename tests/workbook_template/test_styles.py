@@ -11,7 +11,7 @@ from engine_rules.logbook import Cell, Logbook, LogbookError
 from tests.workbook_template.racers_season import without_cells
 from tests.workbook_template.styled_books import runs_of, styled
 from workbook_template.build import BlankOptions, build_blank
-from workbook_template.build_form import COPIES, LEAST_MM, MM_PT
+from workbook_template.build_form import COPIES, LEAST_MM, LEAST_WIDE_MM, MM_PT, UNITS
 from workbook_template.hosts.blocks import blocks_from_workbook
 from workbook_template.read import read_logbook
 from workbook_template.recognise import is_ordinary
@@ -23,6 +23,8 @@ ENGINES = {
     "V6 on a two-barrel": BlankOptions(cylinders=6, carburetion="one two-barrel"),
     "inline six, injected, SI": BlankOptions(cylinders=6, arrangement="inline", carburetion="EFI", units="si"),
     "V12, a barrel each, SI": BlankOptions(cylinders=12, carburetion="individual runners", units="si"),
+    "inline eight": BlankOptions(cylinders=8, arrangement="inline", firing_order=(1, 6, 2, 5, 8, 3, 7, 4)),
+    "inline twelve": BlankOptions(cylinders=12, arrangement="inline", firing_order=tuple(range(1, 13))),
     "single": BlankOptions(cylinders=1, arrangement="inline", carburetion="single", fuel="methanol"),
     "flat four, side-draughts": BlankOptions(cylinders=4, arrangement="flat", carburetion="side-draughts"),
 }
@@ -90,8 +92,13 @@ def test_a_form_is_one_page_with_room_for_a_pen(options: BlankOptions) -> None:
     page = pages[0]
     heights = {row: page.row_dimensions[row].height / MM_PT for row in range(1, page.max_row + 1)}
     assert sum(heights.values()) <= 259.0
-    written = [height for height in heights.values() if height > 7.0]
-    assert min(written) >= LEAST_MM - 0.1 and len(written) >= 8
+    written = [height for height in heights.values() if height > 6.0]
+    assert min(written) >= LEAST_WIDE_MM - 0.1 and len(written) >= 8
+    inline, unit_mm = options.arrangement == "inline", 190.0 / UNITS
+    areas = {str(area).partition(":")[0]: area.size["columns"] * unit_mm for area in page.merged_cells.ranges}
+    labels = [cell for row in page.iter_rows() for cell in row if cell.value in ("Ring", "Strap mark", "Porcelain")]
+    assert labels and all(areas[cell.coordinate] >= (19.0 if inline else 15.5) for cell in labels)
+    assert inline or min(written) >= LEAST_MM - 0.1
     assert (page.page_setup.fitToWidth, page.page_setup.fitToHeight) == (1, 1)
 
 
