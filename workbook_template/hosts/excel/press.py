@@ -10,7 +10,7 @@ from engine_rules.logbook import LogbookError
 from workbook_template.hosts.excel import filling, keeping, program, reading, sheets
 from workbook_template.live import Answer, Asked, answer
 
-NO_WAY_BACK = "Excel's own Undo does not take this back; strapline's does, once."
+NO_WAY_BACK = "Excel's own Undo does not take this back; the button Undo strapline does, or: strapline live undo."
 
 
 def press(book: Any, command: str, air: Mapping[str, str] | None = None) -> Answer:
