@@ -219,5 +219,7 @@ def test_the_extension_is_a_package_that_agrees_with_itself(tmp_path: Path) -> N
         for name in names:
             if name.endswith((".xml", ".xcu")):
                 etree.fromstring(archive.read(name))
+        told = etree.fromstring(archive.read("functions.components"))
+        assert {one.get("uri") for one in told.iter("{*}component")} == {"addin.py"} <= names
         settings = json.loads(archive.read("pythonpath/strapline_office/settings.json"))
     assert settings["python"] == "/some/python" and settings["module"] == "workbook_template.live_protocol"
