@@ -85,9 +85,7 @@ def test_a_racers_own_list_without_room_gets_the_same_advice(tmp_path: Path, loc
     rows = openpyxl.load_workbook(tmp_path / "LOG.result.xlsx")["Advice"].iter_rows(min_row=5)
     assert [row[2].value for row in rows] == [one["mixture_pct"] for one in newest["cylinders"]]
     assert strange_links(tmp_path / "LOG.result.xlsx") == []
-    assert any(
-        "what you write here is read then" in text for text in texts(tmp_path / "LOG.result.xlsx", HOW_READ)
-    )
+    assert any("what you write here is read then" in text for text in texts(tmp_path / "LOG.result.xlsx", HOW_READ))
 
 
 def test_several_cars_and_forms(tmp_path: Path) -> None:
