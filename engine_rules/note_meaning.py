@@ -202,7 +202,8 @@ def amount_alone(items: Sequence[Item]) -> tuple[str, str] | None:
 
 def none_said(items: Sequence[Item], topic: str | None) -> Meant | None:
     """What 'none', 'no ring' and 'no heat in them' say of the part named, or named last."""
-    if any(item.tag == "doubts" for item in items):
+    tags = {item.tag for item in items}
+    if "negations" not in tags or "doubts" in tags:
         return None
     for at, item in enumerate(items):
         if item.tag != "negations" or item.value in NOT:

@@ -23,8 +23,8 @@ FIRST_SIGHT = (
 )
 THEY = ("it", "that", "they", "those", "this", "these", "them", "stuff", "which")
 ARE = ("is", "was", "are", "were", "its", "thats", "theyre")
-AT_ALL = ("on", "of", "them", "there", "really", "after", "again", "just", "any", "though")
 IT = ("its", "it", "thats", "that", "they", "theyre", "isnt", "wasnt", "arent", "werent")
+LEANING = (*IT, *ARE, "on", "of", "them", "there", "really", "after", "again", "just", "any", "though")
 
 
 def at_first_sight(clause: Clause) -> bool:
@@ -76,7 +76,7 @@ def _comes_off(clause: Clause) -> bool:
 
 def only_denies(clause: Clause) -> bool:
     """True for 'its not' and 'no', said of what was named before."""
-    items = clause.items
-    bare = all(item.tag in ("negations", "now") or item.value in (*IT, *ARE, *AT_ALL) for item in items)
-    denies = bare and clause.has("negations") and not clause.question
-    return denies and (items[0].value in NONE or items[0].value in IT)
+    first = clause.items[0].value
+    if clause.question or not clause.has("negations") or (first not in NONE and first not in IT):
+        return False
+    return all(item.tag in ("negations", "now") or item.value in LEANING for item in clause.items)

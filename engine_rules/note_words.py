@@ -200,13 +200,18 @@ def pieces(text: str) -> list[Token]:
 
 def tokens_of(text: str) -> list[Token]:
     """As `pieces`, with the spelling mended; '6th' of a cylinder as its number, 'specks (black)' without brackets."""
-    found: list[Token] = []
-    read = pieces(text)
+    found = pieces(text)
     named_by = lexicon().table["numbers"]["named_by"]
-    for at, one in enumerate(read):
-        following = read[at + 1].text if at + 1 < len(read) else ""
-        ordinal = one.text[0].isdigit() and one.text[-1].isalpha() and following in named_by
-        found.append(Token(one.text[:-2] if ordinal else _mend(one.text), one.start, one.end))
+    for at, one in enumerate(found):
+        if one.text[0].isdigit():
+            ordinal = one.text[-1].isalpha() and at + 1 < len(found) and found[at + 1].text in named_by
+            mended = one.text[:-2] if ordinal else one.text
+        else:
+            mended = _mend(one.text)
+        if mended != one.text:
+            found[at] = Token(mended, one.start, one.end)
+    if "(" not in text:
+        return found
     bracketed = [at for at in range(2, len(found) - 1) if found[at - 1].text == "(" and found[at + 1].text == ")"]
     dropped = {side for at in bracketed if found[at - 2].text in lexicon().grains for side in (at - 1, at + 1)}
     return [one for at, one in enumerate(found) if at not in dropped]
