@@ -43,8 +43,9 @@ def meanings(items: Sequence[Item], topic: str | None, placed: bool) -> Iterator
     for at, item in enumerate(items):
         if item.tag == "sign":
             kind, word = item.value
-            if kind == "said_mixture" and word == "lean" and topic_at(items, at, topic) == "shell":
-                continue
+            before = topic_at(items, at, topic)
+            if (word == "lean" and before == "shell") or ((kind, word) == ("ring", "trace") and before == "specks"):
+                continue  # 'shell: dry', 'silver, just a trace'
             if kind == "porcelain" and (word in COLOURS or word == "sooty") and _colours_a_part(items, at):
                 continue
             yield Meant(kind, word, at)

@@ -10,6 +10,7 @@ from engine_rules.note_words import Item
 
 CAUSES = ("anti-seize", "rubber bits", "additive")
 TURNED_OUT = ("turned out", "turns out", "turned out to be", "turns out to be", "ended up being", "proved to be")
+ITS_JUST = ("turned out to be", "turns out to be", "ended up being", "proved to be", "its just", "was just", "was only")
 SURELY = (
     *TURNED_OUT,
     *("its just", "it was just", "thats just", "was just", "is just", "are just", "were just"),
@@ -32,23 +33,35 @@ def at_first_sight(clause: Clause) -> bool:
     return _comes_off(clause) or any(item.tag == "doubts" and item.value in FIRST_SIGHT for item in clause.items)
 
 
-def is_cause(item: Item) -> bool:
-    """True for what is harmless and looks like a sign of danger."""
-    return item.tag in ("excuses", "harmless") or (item.tag == "sign" and item.value[1] in CAUSES)
-
-
 def withdraws(clause: Clause, behind: int = 0, wrong: bool = False) -> bool:
     """True where the items from `behind` on say for sure that a thing was something harmless.
 
     wrong: it is already said that it only looked like the sign, so that 'antiseize' or 'wiped off' alone will do.
     """
     items = clause.items[behind:]
-    if items and any(item.value in TURNED_OUT for item in items) and not any(_unsure(item, wrong) for item in items):
-        return not clause.question
-    cause = next((at for at, item in enumerate(items) if is_cause(item)), None)
-    if cause is None or clause.question or items[0].value == "or" or any(_unsure(item, wrong) for item in items):
+    if not items or clause.question or items[0].value == "or" or any(_unsure(item, wrong) for item in items):
         return False
-    return wrong or any(item.value in SURELY for item in items[: cause + 2]) or _says_what(items[:cause], behind > 0)
+    surely = [at for at, item in enumerate(items) if item.value in SURELY]
+    if surely and items[surely[0]].value in TURNED_OUT and _is_nothing(items[surely[0] + 1 :]):
+        return True
+    cause = next((at for at, item in enumerate(items) if _is_cause(item)), None)
+    if cause is None:
+        return False
+    said = _says_what(items[:cause], behind > 0)
+    if items[cause].tag == "harmless":
+        # The car in 'silver on 5, so we parked the car' is no cause.
+        return any(items[at].value in ITS_JUST and at < cause for at in surely) or (wrong and said)
+    return wrong or said or any(at < cause + 2 for at in surely)
+
+
+def _is_cause(item: Item) -> bool:
+    """True for what is harmless and looks like a sign of danger."""
+    return item.tag in ("excuses", "harmless") or (item.tag == "sign" and item.value[1] in CAUSES)
+
+
+def _is_nothing(items: Sequence[Item]) -> bool:
+    """True for the 'a hair' of 'turned out to be a hair'; not for 'a long night'."""
+    return bool(items) and all(item.tag in ("empty", "amount", "negations", "excuses") for item in items)
 
 
 def _unsure(item: Item, wrong: bool) -> bool:
