@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from engine_rules.note_counts import count_at, number_at
 from engine_rules.note_marks import mark_at
-from engine_rules.note_places import BOTH, Layout, Place, counted_at, is_list, listed_at
+from engine_rules.note_places import BOTH, Layout, Place, counted_at, is_list, is_looked_at, listed_at
 from engine_rules.note_specks import specks_joined
 from engine_rules.note_words import NUMBER_WORDS, WILD, Item, Token, lexicon, phrase_at, tokens_of
 
@@ -91,6 +91,8 @@ def _named_twice(items: Sequence[Item]) -> Iterator[Item]:
     for at, item in enumerate(items):
         if item.tag == "ask" and item.value in (unplaced, VAGUE):
             beside = [*items[max(at - 2, 0) : at], *items[at + 1 : at + 3]]
+            if any(one.value == "is" for one in beside):
+                beside = [*items[max(at - 4, 0) : at]]  # '6 is the problem child'
         elif item.tag == "place" and item.value.kind == "all":
             beside = [one for one in items[at + 1 : at + 4] if one.value not in ("of", *SMALL)][:1]
         else:
@@ -292,9 +294,9 @@ def _counted(tokens: Sequence[Token], behind: int, words: Sequence[str]) -> bool
         before = [lexicon().single.get(token.text) for token in tokens[max(behind - 5, 0) : behind]]
         return any(phrase is not None and phrase.tag == "part" for phrase in before)
     ends_in_number = words[-1] in (*WILD, *NUMBER_WORDS) and len(words) > 1
-    if ends_in_number and any(token.text == "when" for token in tokens[max(behind - 5, 0) : behind]):
-        return True  # 'when I pulled 3 the porcelain was cracked'
-    return ends_in_number and (count_at(tokens, behind - 1) is not None or is_list(tokens, behind - 1))
+    last = behind - 1
+    goes_on = ends_in_number and (is_list(tokens, last) or is_looked_at(tokens, last))
+    return goes_on or (ends_in_number and count_at(tokens, last) is not None)
 
 
 def _stands_for(tokens: Sequence[Token], at: int) -> bool:

@@ -235,7 +235,7 @@ def _counts_after(tokens: Sequence[Token], at: int, prepared: bool) -> bool:
         return not (at > 1 and tokens[at - 2].number is not None)
     if prepared:
         return before.text == "in" and at > 1 and tokens[at - 2].text in ("put", "run", "ran", "rounds")
-    if before.text in ("pulled", "pull") and (is_list(tokens, at) or "when" in [one.text for one in tokens[:at][-4:]]):
+    if before.text in ("pulled", "pull") and (is_list(tokens, at) or is_looked_at(tokens, at)):
         return False
     words = lexicon().table["numbers"]["not_after"]
     return before.text in words or before.text in HAS[:2]
@@ -321,6 +321,13 @@ def _list_from(
             found.append(number)
         behind = nexts + 1
     return found, behind
+
+
+def is_looked_at(tokens: Sequence[Token], at: int) -> bool:
+    """True for the number of 'when I pulled 3 the porcelain was cracked' and 'dad pulled 6'."""
+    before = [token.text for token in tokens[max(at - 4, 0) : at]]
+    by = lexicon().single.get(before[-2]) if len(before) > 1 else None
+    return "when" in before or (by is not None and by.value == "people")
 
 
 def is_list(tokens: Sequence[Token], at: int) -> bool:

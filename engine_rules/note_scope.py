@@ -12,6 +12,7 @@ CONTRASTING = ("not", "isnt", "wasnt", "arent")
 SPEAKERS = ("i", "we", "you")
 SINCE = ("after", "because", "bc", "cause", "since", "from")
 TELLING = ("sign", "part", "count")
+FOUND = ("got", "found", "saw", "has", "had", "is", "was", "shows", "looks", "looked")
 UNTIL = ("until", "till", "til")
 SEEKING = ("check", "checked", "checking", "look", "looked", "looking", "watch", "search", "searched", "inspect")
 NEVER = ("never", "havent", "hasnt", "never seen", "never saw", "didnt see", "dont see")
@@ -73,6 +74,8 @@ def _dead(items: tuple[Item, ...], standing: Standing, own_run: bool) -> frozens
         end = len(items) if now_at is None else now_at if past_at else 0
         if past_at and now_at == past_at[-1] + 1 and now_at == len(items) - 1:
             end = 0  # 'right in Q2 now'
+        speaks = next((at for at, item in enumerate(items) if item.value in SPEAKERS), len(items))
+        end = next((at for at in range(speaks, end) if items[at].tag == "colon"), end)  # 'before that I looked: '
         # 'glazed after the fuel of last week', 'new plugs since the old ones were oily'
         last = past_at[0] if past_at else 1
         begin = max((at for at in range(1, min(last + 1, end)) if items[at].value in SINCE), default=0)
@@ -92,11 +95,19 @@ def _dead(items: tuple[Item, ...], standing: Standing, own_run: bool) -> frozens
             continue
         if item.tag in ("future", "compared") or item.tag == "conditions" or standing.condition or _seeks(items, at):
             said = item.value in MODAL and at > 0 and items[at - 1].tag == "sign"
-            dead.update(range(at - said, len(items)))
+            dead.update(range(at - said, _plan_ends(items, at) if item.tag == "future" else len(items)))
             opens = all(one.tag == "empty" for one in items[:at])
             standing.condition = standing.condition or (item.tag == "conditions" and opens)
             break
     return frozenset(dead)
+
+
+def _plan_ends(items: tuple[Item, ...], at: int) -> int:
+    """Where what is planned or wished gives way to what is: '6 needs a look: strap gone', 'expected tan and got'."""
+    for other in range(at + 1, len(items) - 1):
+        if items[other].tag == "colon" or (items[other].tag == "link" and items[other + 1].value in FOUND):
+            return other
+    return len(items)
 
 
 def _seeks(items: tuple[Item, ...], at: int) -> bool:

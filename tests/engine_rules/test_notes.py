@@ -5,7 +5,7 @@ overlooked, and no more. What notes that nobody has read come out at can be told
 (development, 512 notes), written by someone who had not seen the lexicon: its unread half scored 76.8 % precision and
 86.0 % recall on danger. The second (fresh, 416 notes), by someone who had seen neither lexicon nor code: 87.4 % and
 96.5 % on danger, 90.3 % and 82.6 % on the rest, after its totals alone had been looked at some eight times; one label
-of it was put right, as its head says. The third (made, in seventeen batches), by whoever mended the reader and so
+of it was put right, as its head says. The third (made, in eighteen batches), by whoever mended the reader and so
 flattered: between 76 % and 98 % precision, 76 % and 100 % recall on danger in the batches with many, as its head lists.
 """
 
