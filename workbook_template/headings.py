@@ -195,8 +195,13 @@ def _brackets(written: str) -> tuple[str, tuple[str, ...]]:
     """A heading without its brackets, and what stands in them; a bracket that names a cylinder or corner stays."""
     inside = re.findall(r"[(\[]([^()\[\]]*)[)\]]", written)
     name = re.sub(r"[(\[][^()\[\]]*[)\]]", " ", written)
-    kept = [one for one in inside if cylinder_named(one) is not None or one.strip().lower() in _CORNERS]
+    kept = [one for one in inside if _names_cylinder(one) or one.strip().lower() in _CORNERS]
     return _ANSWERS.sub(" ", " ".join([name, *kept])), tuple(one.strip() for one in inside if one not in kept)
+
+
+def _names_cylinder(bracket: str) -> bool:
+    bare = bracket.strip()
+    return cylinder_named(bracket) is not None or (bare.isdecimal() and 1 <= int(bare) <= MOST_CYLINDERS)
 
 
 def _split_cylinder(words: Sequence[str]) -> tuple[int | None, tuple[str, ...]]:
@@ -205,7 +210,7 @@ def _split_cylinder(words: Sequence[str]) -> tuple[int | None, tuple[str, ...]]:
         if not word.isdecimal() or not 1 <= int(word) <= MOST_CYLINDERS:
             continue
         start = at
-        while start > 0 and (words[start - 1] in _CYLINDER_WORDS or words[:start] == ("c",)):
+        while start > 0 and (words[start - 1] in _CYLINDER_WORDS or words[:start] in (("c",), ("p",))):
             start -= 1
         after = tuple(words[at + 1 :])
         if words[start:at] == ("plug",) and not after:

@@ -22,10 +22,12 @@ _MEASURE = re.compile(
 )
 _CLOCK = re.compile(r"\s*(?:(\d{1,2}):)?(\d{1,2}):(\d{1,2}(?:[.,]\d+)?)\s*")
 _DASHES = str.maketrans("−–—", "---")
+_WEEKDAY = re.compile(r"\b(mon|tues?|wed(nes)?|thu(rs)?|fri|sat(ur)?|sun)(day)?\b[.,]?", re.IGNORECASE)
 _DATE_FORMATS = (
     "%Y-%m-%d",
     "%Y/%m/%d",
     "%Y.%m.%d",
+    "%Y%m%d",
     "%d %b %Y",
     "%d %B %Y",
     "%b %d %Y",
@@ -295,7 +297,7 @@ def read_date(spot: Spot, findings: list[Finding]) -> datetime | None:
     if isinstance(value, float | int) and not isinstance(value, bool) and 1.0 <= value < 200_000.0:
         return _DAY_ZERO + timedelta(seconds=round(float(value) * 86_400.0))
     if isinstance(value, str):
-        text = re.sub(r"\s+", " ", value.replace(",", " ")).strip()
+        text = re.sub(r"\s+", " ", _WEEKDAY.sub(" ", value).replace(",", " ")).strip()
         for pattern in _DATE_FORMATS:
             found = _strptime(text, pattern)
             if found is not None:
@@ -307,9 +309,10 @@ def read_date(spot: Spot, findings: list[Finding]) -> datetime | None:
             found = _day(year if year > 99 else 2000 + year, month, day)
             if found is not None:
                 return found
-        slashed = re.fullmatch(r"(\d{1,2})[/.\-](\d{1,2})[/.\-](\d{4})", text)
+        slashed = re.fullmatch(r"(\d{1,2})[/.\-](\d{1,2})[/.\-](\d{4}|\d{2})", text)
         if slashed is not None:
             one, two, year = (int(part) for part in slashed.groups())
+            year += 2000 if year < 100 else 0
             days = {day for day in (_day(year, one, two), _day(year, two, one)) if day is not None}
             if len(days) == 1:
                 return days.pop()

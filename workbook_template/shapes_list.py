@@ -30,7 +30,11 @@ HEADINGS_WITHIN = 30
 LEAST_HEADINGS = 3
 PROSE_WORDS = 3
 WHICH_CYLINDER = "of which cylinder is this?"
-_SUMMARY = re.compile(r"\s*(avg|average|mean|best|total|max|min|median)\b", re.IGNORECASE)
+_SUMMARY = re.compile(
+    r"\s*(avg|average|mean|best|totals?|max|min|median|sum|std|stdev|count|range|mittelwert|durchschnitt|ø|summe|moyenne|"
+    r"promedio|media|gemiddelde)\b",
+    re.IGNORECASE,
+)
 _RUN_NAMED = re.compile(r"\s*(?:run|pass|test|pull)\s*(?:no\.?|#|number)?\s*[:#]?\s*(\S{1,20})\s*", re.IGNORECASE)
 
 Corrected = Callable[[str], Meaning | None]
@@ -313,10 +317,11 @@ def _holds(view: View, column: int) -> bool:
 def _records(view: View, first: int, headings: Mapping[int, Heading], frame: Frame) -> Iterator[Record]:
     known = {column: one for column, one in headings.items() if one.meaning and one.meaning.sheet in (RUNS, READINGS)}
     number = next((column for column, one in known.items() if one.meaning and one.meaning.key == "cylinder"), None)
+    name = next((column for column, one in known.items() if one.meaning and one.meaning.key == "name"), None)
     label = next(iter(sorted(headings)), 1)
     for row in range(first, view.last_row + 1):
         filled = {column: view.at(row, column) for column in known}
-        if all(value is None for value in filled.values()) or _is_summary(view.at(row, label)):
+        if all(value is None for value in filled.values()) or _is_summary(view, row, label, name):
             continue
         record = Record()
         cylinder = _cylinder(filled.get(number)) if number is not None else None
@@ -368,7 +373,15 @@ def _cylinder(value: CellValue) -> int | None:
     return named or (int(measure[0]) if measure is not None and not measure[1] and measure[0] >= 1 else None)
 
 
-def _is_summary(value: CellValue) -> bool:
+def _is_summary(view: View, row: int, label: int, name: int | None) -> bool:
+    """True where the row begins with such a word, and no run is named in it."""
+    held = (view.at(row, column) for column in range(1, view.last_column + 1))
+    firsts = (view.at(row, label), next((value for value in held if value is not None), None))
+    named = None if name is None else view.at(row, name)
+    return any(map(_says_summary, firsts)) and (named is None or _says_summary(named))
+
+
+def _says_summary(value: CellValue) -> bool:
     return isinstance(value, str) and _SUMMARY.match(value) is not None
 
 

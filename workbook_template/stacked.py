@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from datetime import datetime
 from itertools import combinations
 
@@ -20,7 +18,6 @@ from workbook_template.shapes_list import LEAST_HEADINGS, Corrected, Headings, m
 from workbook_template.tables import as_text
 
 ROWS_OF_HEADING = 5  # a title, a blank row, two rows of headings, one of units
-_WEEKDAY = re.compile(r"\b(mon|tues?|wed(nes)?|thu(rs)?|fri|sat(ur)?|sun)(day)?\b[.,]?", re.IGNORECASE)
 
 
 def parts_of(view: View, heads: Headings, corrected: Corrected) -> list[View]:
@@ -137,9 +134,7 @@ def tell_apart(lists: Sequence[tuple[Sheetful, Value | None]]) -> None:
 
 
 def _day(title: Value) -> datetime | None:
-    value = title.value
-    plain = _WEEKDAY.sub(" ", value).strip() if isinstance(value, str) else value
-    return read_date(spot_of(replace(title, value=plain)), []) if plain else None
+    return read_date(spot_of(title), [])
 
 
 def _date(sheet: Sheetful, title: Value, day: datetime) -> None:

@@ -14,6 +14,10 @@ from workbook_template.layout import Column, SheetLayout, Unit, split_heading
 
 HEADINGS_WITHIN_ROWS = 15
 DITTO = frozenset({"same", "ditto", '"', "''", '-"-', "“", "”", "〃", ",,"})
+# Written where there is nothing to write: it counts as unknown.
+NOTHING = frozenset(
+    {"-", "--", "---", "–", "—", "?", "??", "n/a", "n.a.", "na", "tbd", "dnf", "dns", "no time", "not read"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,8 +278,9 @@ def shortened(written: str) -> str:
 
 
 def filled(value: CellValue) -> CellValue:
-    """The value, or None where it is blank."""
-    return None if isinstance(value, str) and not value.strip() else value
+    """The value, or None where it is blank, or says in words or by a dash that there is none."""
+    said = value.strip().casefold() if isinstance(value, str) else None
+    return None if said == "" or said in NOTHING else value
 
 
 def is_ditto(value: CellValue) -> bool:
