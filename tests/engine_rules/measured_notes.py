@@ -13,10 +13,10 @@ from typing import Any
 from engine_rules.notes import DANGER, read_note
 
 FOLDER = Path(__file__).parent.parent / "workbook_template"
-SETS = {"development": "plug_notes.toml", "fresh": "plug_notes_fresh.toml"}
+SETS = {"development": "plug_notes.toml", "fresh": "plug_notes_fresh.toml", "third": "plug_notes_third.toml"}
 MADE = "plug_notes_made.toml"
 CONDUCT = ("new_plugs", "clean_cut", "idled_after", "lifted_or_spun")
-MM_PER_IN = 25.4
+IN_HOUSE_UNITS = {"in": 25.4, "percent": 0.01}  # others are
 # "A V8 unless the note says otherwise."
 OTHER_ENGINE = re.compile(
     r"\b(straight|inline|flat|boxer|slant|v|i)[- ]?(twin|two|three|four|five|six|[2-6])\b"
@@ -131,7 +131,7 @@ def _labels(note: Mapping[str, Any]) -> Facts:
             facts[kind, word] = {0}
             continue
         if word is None:
-            word = round(label["amount"] * (MM_PER_IN if label["unit"].startswith("in") else 1.0), 3)
+            word = round(label["amount"] * IN_HOUSE_UNITS.get(label["unit"], 1.0), 3)
         kind = "said_mixture" if kind == "mixture" else kind
         facts.setdefault((kind, word), set()).update([label["cylinder"]] if label["cylinder"] else everything)
     return {fact: frozenset(cylinders) for fact, cylinders in facts.items()}
