@@ -17,7 +17,7 @@ from engine_rules.choose import (
     choose_trims,
 )
 from engine_rules.estimate import Estimate
-from engine_rules.evidence import knock_before, set_plug, specked_before
+from engine_rules.evidence import edges_softened_at, knock_before, set_plug, specked_before
 from engine_rules.facts import Worded
 from engine_rules.judge import is_read, station_cylinders
 from engine_rules.logbook import Engine, Logbook, Run
@@ -203,18 +203,24 @@ def _total(logbook: Logbook, run: Run, estimate: Estimate, order: Order, leaner:
         earlier = order.stage == "timing" or (beside == "earlier" and not leaner)
         open_advance = earlier and "advance" not in order.holds
         mean, sd = timing_arrays(estimate)
-        highest = min(targets["cap.advance_deg"], _below_knock(logbook, run)) if open_advance else 0.0
+        highest = _room_to_advance(logbook, run) if open_advance else 0.0
         chosen = choose_total_timing(mean, sd, targets, -targets["cap.retard_deg"], highest)
     return min(chosen, -need) if need else chosen
 
 
-def _below_knock(logbook: Logbook, run: Run) -> float:
-    """How far total timing may grow: after specks only by the smallest step, and never near where they showed."""
-    seen, now = knock_before(logbook, run), run.tuneup.total_timing_deg
-    if seen is None or now is None:
-        return math.inf
-    room = seen[0] - logbook.targets["safety.stay_below_knock_deg"] - now.value
-    return min(max(room, 0.0), logbook.targets["cap.total_step_deg"])
+def _room_to_advance(logbook: Logbook, run: Run) -> float:
+    """Degrees that total timing may grow: the smallest step after specks or past soft edges, never near specks."""
+    targets, now = logbook.targets, run.tuneup.total_timing_deg
+    room = targets["cap.advance_deg"]
+    if now is None:
+        return room
+    if now.value + room > edges_softened_at(logbook, run):
+        room = min(room, targets["cap.total_step_deg"])
+    seen = knock_before(logbook, run)
+    if seen is None:
+        return room
+    below = seen[0] - targets["safety.stay_below_knock_deg"] - now.value
+    return min(max(below, 0.0), room, targets["cap.total_step_deg"])
 
 
 def _trims(logbook: Logbook, run: Run, estimate: Estimate, order: Order) -> dict[int, float]:

@@ -250,6 +250,17 @@ def knock_before(logbook: Logbook, run: Run) -> tuple[float, Run] | None:
     return min(found, key=lambda pair: pair[0], default=None)
 
 
+def edges_softened_at(logbook: Logbook, run: Run) -> float:
+    """The least total timing at which the edges of a plug of the last runs softened; infinite where none did."""
+    recent = logbook.before(run)[-int(logbook.targets["safety.knock_memory_runs"]) :]
+    totals = [one.tuneup.total_timing_deg.value for one in recent if one.tuneup.total_timing_deg and _softened(one)]
+    return min(totals, default=math.inf)
+
+
+def _softened(run: Run) -> list[Reading]:
+    return [one for one in run.readings if any(s.kind == "centre_wire" and s.word in SOFT for s in one.signs)]
+
+
 def has_specks(reading: Reading) -> bool:
     """True where the plug showed specks that may be knock."""
     return any(sign.kind == "specks" and sign.word in SPECKS_OF_HEAT for sign in reading.signs)
@@ -290,7 +301,7 @@ def _edges_so_far(logbook: Logbook, run: Run) -> Iterator[Worded]:
     if isinstance(now, str):
         return
     for earlier in reversed(logbook.before(run)[-int(logbook.targets["safety.knock_memory_runs"]) :]):
-        soft = [one for one in earlier.readings if any(s.kind == "centre_wire" and s.word in SOFT for s in one.signs)]
+        soft = _softened(earlier)
         then = reader.read(earlier) if soft else ""
         if isinstance(then, str):
             continue

@@ -108,6 +108,18 @@ def test_after_specks_timing_grows_by_the_smallest_step() -> None:
     assert {specks: one.new - one.old for specks, one in grown.items() if one} == {"none": 2.0, "few black": 1.0}
 
 
+def test_past_where_edges_softened_timing_grows_by_the_smallest_step() -> None:
+    of = v8()
+    late = run("2", of, GOOD_RUN, good_set(of, strap_mark="tip", centre_wire="sharp"), jets="78")
+    grown = {}
+    for softened_deg in (35.0, 36.0, 37.0):
+        before = run("1", of, GOOD_RUN | {"total_timing_deg": softened_deg}, good_set(of, centre_wire="softening"))
+        timing = advise(logbook(of, before, late)).timing
+        assert timing is not None
+        grown[softened_deg] = timing.new - timing.old
+    assert grown == {35.0: 1.0, 36.0: 2.0, 37.0: 2.0}
+
+
 def test_the_newest_run_with_readings_is_advised_unless_named() -> None:
     of = v8()
     log = logbook(
