@@ -1,4 +1,6 @@
-"""The labelled plug notes, all three sets of them developed on; and the scores."""
+"""The labelled plug notes, all four sets of them developed on; and the scores.
+
+What each came out at when first read stands in its own head and in `test_notes`."""
 
 from __future__ import annotations
 
@@ -16,7 +18,7 @@ FOLDER = Path(__file__).parent.parent / "workbook_template"
 SETS = {"development": "plug_notes.toml", "fresh": "plug_notes_fresh.toml", "third": "plug_notes_third.toml"}
 MADE = "plug_notes_made.toml"
 CONDUCT = ("new_plugs", "clean_cut", "idled_after", "lifted_or_spun")
-IN_HOUSE_UNITS = {"in": 25.4, "percent": 0.01}  # others are
+IN_HOUSE_UNITS = {"in": 25.4, "percent": 0.01}  # others are written as they are kept
 # "A V8 unless the note says otherwise."
 OTHER_ENGINE = re.compile(
     r"\b(straight|inline|flat|boxer|slant|v|i)[- ]?(twin|two|three|four|five|six|[2-6])\b"
@@ -65,14 +67,14 @@ class Measured:
 
 @cache
 def labelled_notes(name: str) -> Sequence[Mapping[str, Any]]:
-    """All notes of the set 'development', 'fresh' or 'made'."""
+    """All notes of the set 'development', 'fresh', 'third' or 'made'."""
     if name == "made":
         return tuple(_made(*row) for row in tomllib.loads((FOLDER / MADE).read_text("utf-8"))["notes"])
     return tuple(tomllib.loads((FOLDER / SETS[name]).read_text("utf-8"))["note"])
 
 
 def _made(row: str, text: str, says: str, *asks: str) -> Mapping[str, Any]:
-    """A note of the third set, as the other two have it."""
+    """A note of the made set, as the others have it."""
     own = {"cylinder": int(row)} if row else {}
     signs = [sign.split() for sign in says.split(";") if sign.strip()]
     facts = [fact for kind, *words in signs for fact in _facts(kind, words, own.get("cylinder"))]

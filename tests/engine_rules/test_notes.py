@@ -1,12 +1,15 @@
-"""Racers' notes in free text: every hazard by itself, then three labelled sets as a whole.
+"""Racers' notes in free text: every hazard by itself, then four labelled sets as a whole.
 
-How independent the measure is: all three sets have been developed on, so their scores show that nothing in them was
+How independent the measure is: all four sets have been developed on, so their scores show that nothing in them was
 overlooked, and no more. What notes that nobody has read come out at can be told from the first readings. The first set
 (development, 512 notes), written by someone who had not seen the lexicon: its unread half scored 76.8 % precision and
 86.0 % recall on danger. The second (fresh, 416 notes), by someone who had seen neither lexicon nor code: 87.4 % and
 96.5 % on danger, 90.3 % and 82.6 % on the rest, after its totals alone had been looked at some eight times; one label
-of it was put right, as its head says. The third (made, in eighteen batches), by whoever mended the reader and so
-flattered: between 76 % and 98 % precision, 76 % and 100 % recall on danger in the batches with many, as its head lists.
+of it was put right, as its head says. The third (320 notes), by someone who had seen neither, nor any other set's
+notes, scored once before it was read: 90.1 % and 79.6 % on danger, 89.3 % and 81.9 % on the rest, 13 notes whose danger
+raised no alarm. That is the figure to expect of a stranger's notes. The fourth (made, in eighteen batches), by whoever
+mended the reader and so flattered: between 76 % and 98 % precision, 76 % and 100 % recall on danger in the batches with
+many, as its head lists.
 """
 
 from __future__ import annotations
@@ -24,7 +27,7 @@ from engine_rules.notes import DANGER, read_note
 from engine_rules.session import advise
 from engine_rules.words import word_lists
 from tests.engine_rules.logbooks import GOOD_PLUG, GOOD_RUN, good_set, logbook, run, sign, v8
-from tests.engine_rules.measured_notes import labelled_notes, measure
+from tests.engine_rules.measured_notes import SETS, labelled_notes, measure
 
 BANKS = {"L": (1, 3, 5, 7), "R": (2, 4, 6, 8)}
 V8 = tuple(range(1, 9))
@@ -301,6 +304,7 @@ def test_a_leaner_word_of_mixture_never_means_less_fuel() -> None:
     [
         ("development", (0.99, 1.0), (0.985, 0.985), 0),
         ("fresh", (1.0, 1.0), (0.995, 0.995), 0),
+        ("third", (0.94, 0.90), (0.94, 0.94), 5),
         ("made", (0.985, 0.99), (0.985, 0.99), 0),
     ],
 )
@@ -308,13 +312,13 @@ def test_the_labelled_notes(name: str, danger: tuple[float, float], rest: tuple[
     found = measure(name)
     print(f"\n{name}, {found.notes} notes: danger {found.danger}; rest {found.rest}; asks {found.asks}")
     print(f"notes of which a danger raised no alarm at all: {found.unwarned}")
-    assert found.notes >= 400
+    assert found.notes >= 320
     assert found.danger.precision >= danger[0] and found.danger.recall >= danger[1]
     assert found.rest.precision >= rest[0] and found.rest.recall >= rest[1]
     assert found.unwarned <= unwarned
 
 
 def test_the_sets_share_no_note() -> None:
-    texts = [[note["text"].lower() for note in labelled_notes(name)] for name in ("development", "fresh", "made")]
+    texts = [[note["text"].lower() for note in labelled_notes(name)] for name in (*SETS, "made")]
     for one, other in combinations(texts, 2):
         assert not {*one} & {*other}
