@@ -23,10 +23,10 @@ from workbook_template.hosts.blocks import block_of_rows
 from workbook_template.hosts.file import FileHost
 from workbook_template.hosts.protocol import Changes, NotInPlace, SheetBlock, SheetOut
 from workbook_template.hosts.scratch import scratch_workbook
-from workbook_template.hosts.stray_cells import rows_near, sheet_names
+from workbook_template.hosts.stray_cells import rows_near
 from workbook_template.how_read import HOW_READ, NotRecognised
 from workbook_template.how_read_sheet import draw_how_read
-from workbook_template.package import PackageRefused, save
+from workbook_template.package import PackageRefused, open_package, save
 from workbook_template.read import ReadBook, read_logbooks
 from workbook_template.recognise import is_ordinary
 from workbook_template.result_book import result_path, result_sheets
@@ -87,8 +87,9 @@ def _answered_elsewhere(host: FileHost, blocks: Sequence[SheetBlock]) -> Iterato
     for path in dict.fromkeys((host.out, result_path(host.out, host.path))):
         if path != host.path and path.is_file():
             with suppress(PackageRefused):  # whatever lies there, it holds no answers
-                if HOW_READ in sheet_names(path):
-                    yield block_of_rows(HOW_READ, rows_near(path, HOW_READ) or ())
+                package = open_package(path)
+                if HOW_READ in package.worksheet_names:
+                    yield block_of_rows(HOW_READ, rows_near(package, HOW_READ) or ())
                     return
 
 

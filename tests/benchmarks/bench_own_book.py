@@ -92,6 +92,7 @@ def _write_plugs(sheet: xlsxwriter.worksheet.Worksheet, chance: random.Random) -
 
 def fill(log: Path, out: Path) -> None:
     """All that the command `fill` does for the newest run, but for its words on the terminal."""
+    out.unlink(missing_ok=True)  # a result that is there is looked into for the racer's answers
     opened = open_log(log, out)
     fill_cars(opened, [(one.book, [advise(one.book.logbook)]) for one in opened.cars()])
 

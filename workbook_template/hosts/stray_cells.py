@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from pathlib import Path
 
 from workbook_template.hosts.protocol import CellError
 from workbook_template.package import CellError as PartError
-from workbook_template.package import open_package, read_cells
+from workbook_template.package import Package, read_cells
 
 ROWS_APART, COLUMNS_APART = 1000, 200  # blank ones behind which a cell is a stray one
 MOST_STRAY = 100
@@ -16,18 +15,13 @@ MOST_HELD = 2_000_000
 Filled = dict[tuple[int, int], object]
 
 
-def sheet_names(path: Path) -> tuple[str, ...]:
-    """The worksheets of a file, in the order of the book."""
-    return open_package(path).worksheet_names
-
-
-def rows_near(path: Path, name: str) -> Iterator[list[object]] | None:
+def rows_near(package: Package, name: str) -> Iterator[list[object]] | None:
     """The rows of a sheet from the first on, without its stray cells; None where it holds too much, or many of them.
 
     A cell is a stray one behind many blank rows or columns: it was typed there by mistake, and is left where it is.
     """
     held: Filled = {}
-    for row, column, value in read_cells(open_package(path), name):
+    for row, column, value in read_cells(package, name):
         held[row, column] = CellError(value.code) if isinstance(value, PartError) else value
         if len(held) > MOST_HELD:
             return None
