@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from engine_rules.note_counts import count_at, number_at
 from engine_rules.note_marks import mark_at
-from engine_rules.note_places import BOTH, Layout, Place, counted_at, is_list, is_looked_at, listed_at
+from engine_rules.note_places import BOTH, PLUGS, Layout, Place, counted_at, is_list, is_looked_at, listed_at
 from engine_rules.note_specks import specks_joined
 from engine_rules.note_words import NUMBER_WORDS, WILD, Item, Token, lexicon, phrase_at, tokens_of
 
@@ -32,6 +32,8 @@ ANEW = ("has", "had", "is", "was", "shows", "got", "which", "that", "does", "did
 PARTS = ("break", "colon")
 PRONOUNS = ("they", "those", "theyre")
 SMALL = ("the", "for", "on")
+TOO = ("rich", "lean", "fat")
+OF_SOME = ("of", "plug", "cylinder", "hole", "or", "side", "other")
 SIDES = {"l": "left", "r": "right"}
 VAGUE = "names no one plug for sure: write it in the rows of its cylinders"
 LINKS = ("and", "&", "n", "or", "nor", "+", "/")
@@ -259,13 +261,10 @@ def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, obj
             return phrase[0].tag, phrase[0].value or " ".join(phrase[0].words), phrase[1]
         if phrase[0].words == ("one",) and (layout.own is not None or _one_of_many(tokens, phrase[1])):
             return "amount", "few", phrase[1]
-        if phrase[0].words == ("one",) and _stands_for(tokens, at):
-            return "empty", "one", phrase[1]
-        if phrase[0].words[0] == "any" and (layout.own is not None or _any_of_a_thing(tokens, at, phrase[1])):
-            return "empty", "any", phrase[1]
-        own, after_is = layout.own is not None, at > 0 and tokens[at - 1].text in ("is", "was", "its")
-        if phrase[0].words == ("all",) and (own or after_is):
-            return "empty", "all", phrase[1]
+        if _names_none(tokens, at, phrase[0].words, phrase[1], layout.own is not None):
+            return "empty", phrase[0].words[0], phrase[1]
+        if phrase[0].words == ("one",) and _counts_up(tokens, at):
+            return "place", Place("listed", frozenset((1,))), phrase[1]
         named = layout.named(phrase[0].value)
         return ("place", named, phrase[1]) if named else ("ask", lexicon().table["unplaced"], phrase[1])
     if count is not None and (place is None or count[1] >= place[1]):
@@ -290,6 +289,8 @@ def _counted(tokens: Sequence[Token], behind: int, words: Sequence[str]) -> bool
     """True where the words go on or mean another thing: 'ring .5' mm, 'pulled 1' and 3, 'spot on' it."""
     if tuple(words) == ("spot", "on"):
         return behind < len(tokens) and tokens[behind].text.isalnum()
+    if words[0] == "two" and words[-1] in TOO:  # 'two rich' may be 'too rich', where no other cylinder is named
+        return behind > len(words) or any(_is_number(token) for token in tokens[behind:])
     if tuple(words) == ("missing", "on"):  # on the cylinder whose strap is missing
         before = [lexicon().single.get(token.text) for token in tokens[max(behind - 5, 0) : behind]]
         return any(phrase is not None and phrase.tag == "part" for phrase in before)
@@ -297,6 +298,32 @@ def _counted(tokens: Sequence[Token], behind: int, words: Sequence[str]) -> bool
     last = behind - 1
     goes_on = ends_in_number and (is_list(tokens, last) or is_looked_at(tokens, last))
     return goes_on or (ends_in_number and count_at(tokens, last) is not None)
+
+
+def _names_none(tokens: Sequence[Token], at: int, words: Sequence[str], behind: int, own: bool) -> bool:
+    """True for the 'one' of 'the hot one', the 'all' of 'its all tan' and, in a row of its own, 'both'."""
+    if words == ("one",):
+        return _stands_for(tokens, at)
+    if words[0] == "any":
+        return own or _any_of_a_thing(tokens, at, behind)
+    if words == ("all",):
+        return own or (at > 0 and tokens[at - 1].text in ("is", "was", "its"))
+    return own and words in (("both",), ("everything",))
+
+
+def _counts_up(tokens: Sequence[Token], at: int) -> bool:
+    """True for the 'one' of 'pepper on one, lots on two', which is a cylinder as two is."""
+    on = [
+        place
+        for place in range(1, len(tokens))
+        if tokens[place - 1].text == "on" and tokens[place].text in NUMBER_WORDS
+    ]
+    plain = [place for place in on if place + 1 == len(tokens) or tokens[place + 1].text not in (*OF_SOME, *PLUGS)]
+    return at in plain and any(tokens[place].text != "one" for place in plain)
+
+
+def _is_number(token: Token) -> bool:
+    return token.number is not None or token.text in NUMBER_WORDS
 
 
 def _stands_for(tokens: Sequence[Token], at: int) -> bool:

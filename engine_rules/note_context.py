@@ -32,6 +32,7 @@ LOOKED = (
 OF_GRAINS = (("porcelain", "oily"), ("porcelain", "wet"), ("also_seen", "rubber bits"))
 LEADING = ("the", "a", "an", "on", "in", "of", "at", "for", "from", "my", "his")
 OF_PLUGS = ("threads", "shell_ring")
+APART = ("from", "and", "so", "with", "w/", "by", "off", "after")
 BLACK = (("specks", "few black"), ("specks", "many black"))
 
 
@@ -95,7 +96,7 @@ def of_another_thing(items: Sequence[Item], meant: Meant) -> bool:
             return True
         if item.tag == "sign" and item.value in OF_GRAINS and items[meant.at + 1].value == "of":
             return True
-        if item.tag not in ("empty", "adjective", "unknown") or item.value in ("from", "and", "so"):
+        if item.tag not in ("empty", "adjective", "unknown") or item.value in APART:
             return False
     return False
 
@@ -120,7 +121,12 @@ def _names_run(item: Item) -> bool:
 def of_the_unknown(clause: Clause, meant: Meant) -> bool:
     """True for 'flecks of rust' and 'peppered with questions', where the thing they are of is no word of the trade."""
     behind = [item for item in clause.items[meant.at + 1 :] if item.value not in ("the", "a", "an", "some")]
-    of = len(behind) > 1 and behind[0].value in ("of", "with", "w/") and not clause.has("part")
+    of = (
+        meant.kind == "specks"
+        and len(behind) > 1
+        and behind[0].value in ("of", "with", "w/")
+        and not clause.has("part")
+    )
     return of and (behind[1].tag == "unknown" or (behind[1].tag == "sign" and behind[1].value not in DANGER))
 
 

@@ -64,15 +64,15 @@ def count_at(tokens: Sequence[Token], at: int) -> tuple[Count, int] | None:
     if unit_at >= len(tokens):
         return (Count(amount, ""), behind) if fraction and amount in EIGHTHS else None
     unit, decimal = tokens[unit_at].text, "." in tokens[at].text
+    either = _text(tokens, at + 1) == "or" and amount < MOST_TOLD_APART
     if unit in THREADS:
-        either = _text(tokens, at + 1) == "or" and amount < MOST_TOLD_APART
         return Count(amount, "threads", open_ended, either), unit_at + 1
     if unit in TURNS and amount > MOST_TURNS:
         return None
     if unit in TURNS:
         if [token.text for token in tokens[unit_at + 1 : unit_at + 3]] in (["of", "thread"], ["of", "threads"]):
             return Count(amount, "threads", open_ended), unit_at + 3
-        return Count(amount, "turns"), unit_at + 1
+        return Count(amount, "turns", either=either), unit_at + 1
     if unit == "mm":
         return Count(amount, "mm"), unit_at + 1
     if unit in (*WIDE, "in", "inch", '"') and (decimal or fraction) and amount < WIDEST_RING_IN:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -77,6 +77,12 @@ class Found:
     def change(self, one: Seen, **fields: Any) -> None:
         """A sign with some of its fields made anew."""
         self.seen[self.seen.index(one)] = replace(one, **fields)
+
+    def contradicted(self) -> Iterator[tuple[Seen, Seen]]:
+        """Pairs of signs that call the very same plugs lean and rich."""
+        rich = [one for one in self.seen if one.what == ("said_mixture", "rich")]
+        lean = [one for one in self.seen if one.what == ("said_mixture", "lean")]
+        return ((one, other) for one in lean for other in rich if one.place == other.place)
 
     def drop(self, gone: Sequence[Seen]) -> None:
         """Take signs back, and what was asked about them."""

@@ -177,7 +177,7 @@ class LookBack:
         aside = clause.lead == "(" and not self.placed
         near = self.found.of_last_clause() if self.asked or aside else self.found.seen[self.found.sentence_at :]
         for one in near:
-            if aside or (one.place is None and (one.sure == "plain" or self.asked)):
+            if aside or (one.place is None and (one.sure != "doubted" or self.asked)):
                 self.found.change(one, place=named[0])
 
     def _so_is_another(self, clause: Clause, found: Sequence[Meant]) -> None:

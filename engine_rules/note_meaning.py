@@ -21,6 +21,7 @@ HUES = (
     *("got", "heat", "color", "colour", "colored", "coloured", "blue", "any", "sign", "of", "much", "in", "on", "the"),
     "real",
 )
+OVER = ("up", "on", "to", "down", "over", "for")
 UNITS = {"threads": "threads", "turns": "shell"}
 TOPICS = {"specks": "specks", "strap_mark": "mark", "ring": "ring", "shell_ring": "shell", "threads": "threads"}
 NONE_OF = {"ring": "ring", "shell": "shell_ring", "threads": "threads", "specks": "specks"}
@@ -44,6 +45,9 @@ def meanings(items: Sequence[Item], topic: str | None, placed: bool) -> Iterator
         if item.tag == "sign":
             kind, word = item.value
             before = topic_at(items, at, topic)
+            if (kind, word) == ("said_mixture", "right") and before == "mark" and _on_it(items, at):
+                yield Meant("strap_mark", "at bend", at)
+                continue
             if (word == "lean" and before == "shell") or ((kind, word) == ("ring", "trace") and before == "specks"):
                 continue  # 'shell: dry', 'silver, just a trace'
             if kind == "porcelain" and (word in COLOURS or word == "sooty") and _colours_a_part(items, at):
@@ -67,15 +71,29 @@ def meanings(items: Sequence[Item], topic: str | None, placed: bool) -> Iterator
             yield Meant("threads", "one", at)
 
 
+def _on_it(items: Sequence[Item], at: int) -> bool:
+    """True for the 'right on it' that speaks of the bend."""
+    return at + 1 < len(items) and items[at + 1].value == "it"
+
+
 def _colours_a_part(items: Sequence[Item], at: int) -> bool:
     """True for the 'tan' of 'a tan ring', with nothing said of the ring itself."""
     behind = items[at + 1 : at + 3]
+    if behind and behind[0].value in OVER and (of := items[at + 2 : at + 3]) and not _names_porcelain(items):
+        if of[0].tag == "count" and of[0].value.unit == "threads":
+            return True
+        if of[0].tag == "sign" and of[0].value[0] == "threads":
+            return True
     if items[at].value[1] == "sooty" and not any(one.value == "porcelain" for one in items):
         of_ring = any(one.tag == "part" and one.value == "ring" for one in items[:at])
         if of_ring or any(one.tag == "part" and one.value == "shell" for one in items):
             return True
     part = bool(behind) and behind[0].tag == "part" and behind[0].value in ("ring", "mark", "strap", "shell", "threads")
     return part and (len(behind) == 1 or behind[1].tag not in ("adjective", "sign", "count", "amount"))
+
+
+def _names_porcelain(items: Sequence[Item]) -> bool:
+    return any(item.tag == "part" and item.value == "porcelain" for item in items)
 
 
 def _is_of_ring(items: Sequence[Item], at: int) -> bool:

@@ -311,6 +311,8 @@ def _list_from(
             break
         if number is None or number in found or _has_unit(tokens, nexts + 1):
             break
+        if prepared and joint in ("and", "&") and _singular(tokens, nexts + 1):
+            break
         if spaced and prepared and not _list_goes_on(tokens, nexts + 1):
             break
         if joint in THROUGH:
@@ -321,6 +323,11 @@ def _list_from(
             found.append(number)
         behind = nexts + 1
     return found, behind
+
+
+def _singular(tokens: Sequence[Token], at: int) -> bool:
+    """True for the 'has' of 'pepper on two and three has a few', which begins anew with three."""
+    return at < len(tokens) and tokens[at].text in ("has", "is", "was", "shows", "looks")
 
 
 def is_looked_at(tokens: Sequence[Token], at: int) -> bool:

@@ -53,6 +53,7 @@ class NoteReader:
     topic: str | None = None
     standing: Standing = field(default_factory=Standing)
     harmless: bool = False
+    ours: bool = False
     instead: bool = False
     of_others: bool = False
     heads: bool = False
@@ -71,6 +72,7 @@ class NoteReader:
         self.where.begin(self.heads or (self.led and _of_one_plug(clauses[0])))
         self.heads = _is_heading([item for clause in clauses for item in clause.items])
         self.harmless = any(clause.has("harmless") for clause in clauses)
+        self.ours = any(item.value in OURS for clause in clauses for item in clause.items)
         clauses = list(denials_carried(answer_apart(clauses) if self.back.asked else clauses))
         for clause, behind in zip_longest(clauses, clauses[1:]):
             if behind is not None and _is_over(clause, behind):
@@ -136,6 +138,8 @@ class NoteReader:
 
     def _spoken_short(self, items: Sequence[Item]) -> Iterator[Meant]:
         """'lots on 5' and 'none on 1-4', which speak of what was named before."""
+        if self.found.own_row and not self.found.seen and items[-1].value == "carbon" and _is_all_soot(items):
+            yield Meant("porcelain", "sooty", len(items) - 1)
         none = none_said(items, self.topic)
         if none is not None:
             yield none
@@ -158,7 +162,9 @@ class NoteReader:
             return
         meant, danger, denied = told, is_danger(told), told.at in scope.denied
         unknown = not denied and any(place is not None and place.kind == "unknown" for place in places)
-        if danger and ((unknown and self.harmless and not clause.has("part")) or of_the_unknown(clause, meant)):
+        if danger and (
+            (unknown and self._of_a_thing(clause, meant) and not clause.has("part")) or of_the_unknown(clause, meant)
+        ):
             self.found.ask(*clause.span(), ELSEWHERE)
             return
         if danger and not self._speaks_plainly(clause, meant, places):
@@ -180,6 +186,10 @@ class NoteReader:
         if danger and (doubted or unknown):
             self.found.ask(*clause.span(), DOUBTED)
 
+    def _of_a_thing(self, clause: Clause, meant: Meant) -> bool:
+        """True where something that is no plug is named beside it; for all but specks anywhere in the sentence."""
+        return clause.has("harmless") or (self.harmless and meant.kind != "specks")
+
     def _as_denied(self, scope: Scope, meant: Meant) -> Meant | None:
         """The sign as a denial leaves it: 'no pepper' is specks none, 'not lean' is nothing at all."""
         if meant.at not in scope.denied and (meant.at not in scope.denied_far or is_danger(meant)):
@@ -194,10 +204,20 @@ class NoteReader:
         if is_danger(meant) and withdraws(clause, meant.at + 1, wrong=at_first_sight(clause)):
             self.found.ask(*clause.span(), WITHDRAWN)
             return True
+        if meant.word == "lean" and self._is_of_soot(clause, meant):
+            return True
         # A car is loose or dead as often as a plug is.
         if meant.word in ("loose", "dead") and not self.found.own_row and list(places) == [None]:
-            return True
+            return not clause.has("part")
         return meant.at in scope.nearly and not is_danger(meant) and meant.kind not in COUNTED
+
+    def _is_of_soot(self, clause: Clause, meant: Meant) -> bool:
+        """True for the 'dry' of 'black, dry', which speaks of the soot."""
+        item = clause.items[meant.at]
+        near = [one for one in self.found.seen if one.clause >= self.found.count - 1]
+        return self.found.text[item.start : item.end].lower() == "dry" and any(
+            one.what == ("porcelain", "sooty") for one in near
+        )
 
     def _speaks_plainly(self, clause: Clause, meant: Meant, places: Sequence[Place | None]) -> bool:
         """False for 'cracked' or 'shiny' in a run's note that names neither a cylinder nor a part of the plug."""
@@ -237,7 +257,10 @@ class NoteReader:
             self.found.add(clause, replace(meant, word="few black"), Place("listed", place.besides), sure)
 
     def _conduct(self, clause: Clause, scope: Scope) -> None:
-        if not of_others(clause) and not scope.undecided:
+        if (
+            not (of_others(clause) and (self.ours or any(item.value == "others" for item in clause.items)))
+            and not scope.undecided
+        ):
             for key, answer in conduct_of(clause, scope, self.harmless, self.found.text):
                 self.conduct[key] = settled(key, self.conduct.get(key), answer)
 
@@ -272,6 +295,11 @@ def _is_heading(items: Sequence[Item]) -> bool:
     named = [item.value for item in items if item.tag == "place"]
     plain = all(item.tag in ("place", "empty", "colon", "unknown", "now") for item in items) and strangers(items) < 2
     return plain and len(named) == 1 and named[0].kind == "listed" and named[0].sure
+
+
+def _is_all_soot(items: Sequence[Item]) -> bool:
+    """True for 'carbon' and 'lots of carbon' by themselves, which excuse no specks."""
+    return all(item.tag in ("empty", "amount", "hedges", "unknown", "excuses", "adjective") for item in items)
 
 
 def _of_one_plug(clause: Clause) -> bool:

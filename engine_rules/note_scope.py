@@ -70,6 +70,7 @@ def _dead(items: tuple[Item, ...], standing: Standing, own_run: bool) -> frozens
     past_at = [at for at, item in enumerate(items) if item.tag == "past" and _tells_time(items, at, own_run)]
     now_at = next((at for at, item in enumerate(items) if item.tag == "now"), None)
     dead: set[int] = set()
+    until_then = [at for at in past_at if _then_follows(items, at)]
     if past_at or (standing.past and items[0].tag != "conduct"):
         end = len(items) if now_at is None else now_at if past_at else 0
         if past_at and now_at == past_at[-1] + 1 and now_at == len(items) - 1:
@@ -80,7 +81,10 @@ def _dead(items: tuple[Item, ...], standing: Standing, own_run: bool) -> frozens
         last = past_at[0] if past_at else 1
         begin = max((at for at in range(1, min(last + 1, end)) if items[at].value in SINCE), default=0)
         dead.update(range(begin, end))
-    begins = bool(past_at) and (past_at[0] == 0 or (past_at[0] == 1 and any(item.tag in TELLING for item in items)))
+        # 'idled around before I could get it in'
+        dead -= {at for at in range(max(until_then, default=0)) if items[at].tag == "conduct"}
+    led = next((at for at, item in enumerate(items) if item.tag != "empty"), 0)
+    begins = bool(past_at) and (past_at[0] == led or (past_at[0] == 1 and any(item.tag in TELLING for item in items)))
     standing.past = (standing.past or begins) and now_at is None
     # 'went from lean to right on'
     dead.update(at + 1 for at in range(len(items) - 2) if items[at].value == "from" and items[at + 2].value == "to")
@@ -100,6 +104,11 @@ def _dead(items: tuple[Item, ...], standing: Standing, own_run: bool) -> frozens
             standing.condition = standing.condition or (item.tag == "conditions" and opens)
             break
     return frozenset(dead)
+
+
+def _then_follows(items: tuple[Item, ...], at: int) -> bool:
+    """True for a 'before' behind which something is said to have come later."""
+    return str(items[at].value).startswith("before") and at + 1 < len(items) and at > 0
 
 
 def _plan_ends(items: tuple[Item, ...], at: int) -> int:
@@ -124,6 +133,8 @@ def _tells_time(items: tuple[Item, ...], at: int, own_run: bool) -> bool:
         return False
     if said.endswith("{n}") and at and items[at - 1].value == "after":
         return False
+    if said in ("that had", "that was") and any(item.value == "it" for item in items[:at]):
+        return False  # 'was it 5 or 6 that had the blisters'
     before = [item for item in items[:at] if item.tag != "empty"]
     last = items[at - 1] if at else None
     return not (

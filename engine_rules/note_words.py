@@ -24,16 +24,20 @@ NUMBER_WORDS = {
 COUNT_WORDS = frozenset((*NUMBER_WORDS, "couple", "some", "few", "bit", "little"))
 ARTICLES = frozenset(("the", "a", "an"))
 _PIECE = re.compile(
-    r"(?<![^\W\d_])\d*\.\d+|\d+,\d+(?= ?mm)|\d+(?:st|nd|rd|th)\b|\d+|\bw/o?(?![^\W\d_])"
+    r"(?<![^\W\d_])\d*\.\d+|\d+,\d+(?= ?mm)|\d{1,3},\d{3}(?!\d)|\d+(?:st|nd|rd|th)\b|\d+|\bw/o?(?![^\W\d_])"
     r"|[^\W\d_]+(?:['’][^\W\d_]+)*|\n|\.{2,}|[^\w\s]",
     re.IGNORECASE,
 )
+_THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
 _DASHES = str.maketrans("−–—’`", "---''")
 VOWELS = frozenset("aeiou")
 TELLING = ("sign", "part", "adjective", "ask_sign", "place", "grain")
 SHORTEST_MENDED = 5
 SHORTEST_BEGUN = 4
 LONG = 9
+HEARD = {"ate": "eight", "won": "one", "for": "four", "fore": "four", "to": "two", "too": "two", "tree": "three"}
+NAMED = ("cylinder", "cyl", "number", "hole", "plug", "#")
+SAYS = ("is", "was", "has", "had", "looks", "looked", "shows", "reads", "got")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,9 +76,10 @@ class Phrase:
 
 @dataclass(frozen=True, slots=True)
 class Lexicon:
-    """notes.toml, made ready. starting: first two words -> phrases, longest first. clipped: consonants -> word, where
-    only one has them. single: words that are a phrase by themselves. alone: those of them that tell something. grains:
-    nouns for specks. table: the file itself."""
+    """notes.toml, made ready. starting: first two words -> phrases, longest first. clipped: consonants -> word,
+    where only one has them. turned: words told though two letters changed places. single: words that are a phrase
+    by themselves. alone: those of them that tell something. grains: nouns for specks. table: the file itself.
+    """
 
     starting: Mapping[tuple[str, str], tuple[Phrase, ...]]
     spellings: Mapping[str, str]
@@ -82,6 +87,7 @@ class Lexicon:
     clipped: Mapping[str, str]
     vocabulary: frozenset[str]
     alone: frozenset[str]
+    turned: frozenset[str]
     single: Mapping[str, Phrase]
     grains: frozenset[str]
     table: Mapping[str, Any]
@@ -105,6 +111,7 @@ def lexicon() -> Lexicon:
         mended=tuple(sorted(word for word in telling if len(word) > SHORTEST_MENDED)),
         clipped=_clipped(found.values()),
         vocabulary=vocabulary,
+        turned=frozenset(word for word in (*telling, *NUMBER_WORDS) if len(word) >= SHORTEST_BEGUN),
         single={words[0]: phrase for words, phrase in found.items() if len(words) == 1},
         alone=frozenset(words[0] for words, phrase in found.items() if len(words) == 1 and phrase.tag in TELLING),
         grains=frozenset(word for words in table["grains"].values() for word in words),
@@ -194,7 +201,9 @@ def pieces(text: str) -> list[Token]:
     found = []
     for match in _PIECE.finditer(text.translate(_DASHES)):
         text = match[0].lower().replace("'", "")
-        found.append(Token(text.replace(",", ".") if len(text) > 1 else text, match.start(), match.end()))
+        # '16,000' is one number, as is the '0,8' of '0,8 mm'
+        point = "" if _THOUSANDS.fullmatch(text) else "."
+        found.append(Token(text.replace(",", point) if len(text) > 1 else text, match.start(), match.end()))
     return [one for one in found if one.text]
 
 
@@ -207,7 +216,7 @@ def tokens_of(text: str) -> list[Token]:
             ordinal = one.text[-1].isalpha() and at + 1 < len(found) and found[at + 1].text in named_by
             mended = one.text[:-2] if ordinal else one.text
         else:
-            mended = _mend(one.text)
+            mended = _mend(_said_short(one) or _heard(found, at) or one.text)
         if mended != one.text:
             found[at] = Token(mended, one.start, one.end)
     if "(" not in text:
@@ -215,6 +224,19 @@ def tokens_of(text: str) -> list[Token]:
     bracketed = [at for at in range(2, len(found) - 1) if found[at - 1].text == "(" and found[at + 1].text == ")"]
     dropped = {side for at in bracketed if found[at - 2].text in lexicon().grains for side in (at - 1, at + 1)}
     return [one for at, one in enumerate(found) if at not in dropped]
+
+
+def _said_short(one: Token) -> str | None:
+    """The 'strap' of "strap's", which is short for 'strap is'; None for other words."""
+    short = one.text.endswith("s") and one.end - one.start > len(one.text)
+    return one.text[:-1] if short and one.text[:-1] in lexicon().alone else None
+
+
+def _heard(tokens: Sequence[Token], at: int) -> str | None:
+    """The number of a cylinder that a dictation took for another word: 'cylinder ate is rich'."""
+    behind = tokens[at + 1].text if at + 1 < len(tokens) else ""
+    named = at > 0 and tokens[at - 1].text in NAMED
+    return HEARD.get(tokens[at].text) if named and behind in SAYS else None
 
 
 @lru_cache(maxsize=20_000)
@@ -235,7 +257,14 @@ def _mend(word: str) -> str:
         return known.clipped.get(bare) or known.clipped.get(_undoubled(bare), word)
     if len(word) < SHORTEST_BEGUN or not word.isalpha() or word in known.vocabulary or word in _left_as_written():
         return word
-    return _near(word) or _begun(word) or word
+    return _swapped(word) or _near(word) or _begun(word) or word
+
+
+def _swapped(word: str) -> str | None:
+    """The word of the lexicon that has two neighbouring letters the other way round: 'mrak', 'rihc'."""
+    turned = {word[:at] + word[at + 1] + word[at] + word[at + 2 :] for at in range(len(word) - 1)}
+    meant = sorted(turned & lexicon().turned)
+    return meant[0] if len(meant) == 1 else None
 
 
 def _near(word: str) -> str | None:

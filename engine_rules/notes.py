@@ -25,6 +25,9 @@ from engine_rules.words import word_lists
 __all__ = ["DANGER", "NoteAsk", "NoteReading", "read_note"]
 
 
+BOTH_WAYS = "says lean and rich of the same plug: write in the columns what you see"
+
+
 @dataclass(frozen=True, slots=True)
 class NoteReading:
     """What one note says.
@@ -57,6 +60,9 @@ def read_note(
     own_run = own_run_at(sentences)
     for at, sentence in enumerate(sentences):
         reader.sentence(sentence, at == own_run)
+    for one, other in list(found.contradicted()):
+        found.drop([each for each in (one, other) if each in found.seen])
+        found.ask(min(one.start, other.start), max(one.end, other.end), BOTH_WAYS)
     asks = tuple(sorted(found.asks, key=lambda ask: ask.start))
     return NoteReading(_by_cylinder(found), reader.conduct, asks, tuple(reader.left))
 

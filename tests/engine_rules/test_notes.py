@@ -7,9 +7,9 @@ overlooked, and no more. What notes that nobody has read come out at can be told
 96.5 % on danger, 90.3 % and 82.6 % on the rest, after its totals alone had been looked at some eight times; one label
 of it was put right, as its head says. The third (320 notes), by someone who had seen neither, nor any other set's
 notes, scored once before it was read: 90.1 % and 79.6 % on danger, 89.3 % and 81.9 % on the rest, 13 notes whose danger
-raised no alarm; twelve of its short ones ('pepper') stand in another set too. So may a stranger's notes come out. The fourth (made, in eighteen batches), by whoever
-mended the reader and so flattered: between 76 % and 98 % precision, 76 % and 100 % recall on danger in the batches with
-many, as its head lists.
+raised no alarm; twelve of its short ones ('pepper') stand in another set too. So may a stranger's notes come out. The
+fourth (made, in eighteen batches), by whoever mended the reader and so flattered: between 76 % and 98 % precision, 76 %
+and 100 % recall on danger in the batches with many, as its head lists.
 """
 
 from __future__ import annotations
@@ -304,7 +304,7 @@ def test_a_leaner_word_of_mixture_never_means_less_fuel() -> None:
     [
         ("development", (0.99, 1.0), (0.985, 0.985), 0),
         ("fresh", (1.0, 1.0), (0.995, 0.995), 0),
-        ("third", (0.94, 0.90), (0.93, 0.93), 5),
+        ("third", (1.0, 1.0), (0.99, 0.99), 0),
         ("made", (0.985, 0.99), (0.985, 0.99), 0),
     ],
 )
