@@ -84,26 +84,28 @@ def own_parts(
         engine, tables["engine"], cells = read.engine, read.table, read.cells
     else:
         engine = _assumed_engine(car, answers, drawn, lines, findings)
-    ladder: Ladder | None = None
     for key in ("jets", "plugs"):
         shelf_block = own_sheet(blocks, key, car.name)
         if shelf_block is not None:
             sheet = layout().sheets[key]
             tables[key] = find_table(shelf_block, sheet, sheet.columns).with_house_units(house)
-    if "jets" in tables:
-        ladder = read_jets(tables["jets"], findings)
-    elif not engine.stations:
-        ladder = NO_JETS
-    else:
-        findings.append(
-            Finding(
-                "there is no sheet Jets with the bore of each size, and a number is not a bore: the jets of the log "
-                "are not used and no jet is advised, mixture is; copy the sheet Jets of a new blank workbook into "
-                "this one"
-            )
-        )
+    ladder = _ladder(tables, engine, findings)
     shelf = read_plugs(tables["plugs"], findings) if "plugs" in tables else _assumed_shelf(car, findings)
     return OwnParts(engine, ladder, shelf, tables, cells, tuple(lines))
+
+
+def _ladder(tables: Mapping[str, Table], engine: Engine, findings: list[Finding]) -> Ladder | None:
+    if "jets" in tables:
+        return read_jets(tables["jets"], findings)
+    if not engine.stations:
+        return NO_JETS
+    findings.append(
+        Finding(
+            "there is no sheet Jets with the bore of each size, and a number is not a bore: the jets of the log are "
+            "not used and no jet is advised, mixture is; copy the sheet Jets of a new blank workbook into this one"
+        )
+    )
+    return None
 
 
 def cylinders_read(car: LoggedCar) -> list[int]:
@@ -165,13 +167,7 @@ def _assumed_engine(
         )
     )
     known = () if carburetion == "EFI" else barrels(carburetion, places)
-    try:
-        shares = feed_shares(carburetion, manifold, places, order) if known else {number: {} for number in places}
-    except ValueError as error:
-        findings.append(Finding(f"{error}; until then every jet counts as feeding every cylinder alike"))
-        manifold = "other"
-        shares = feed_shares(carburetion, manifold, places, order)
-    return Engine(
+    plain = Engine(
         name=car.name,
         fuel=fuel,
         arrangement=arrangement,
@@ -179,11 +175,23 @@ def _assumed_engine(
         carburetion=carburetion,
         manifold=manifold,
         firing_order=order,
-        cylinders=tuple(CylinderPlace(number, *places[number], shares[number]) for number in places),
+        cylinders=tuple(CylinderPlace(number, *places[number], {}) for number in places),
         stations=tuple(Station(one.name, one.end, one.side) for one in known),
         timing_hardware=hardware,
         trim_step_deg=1.0 if hardware != "none" else None,
     )
+    return _fed(plain, places, findings) if known else plain
+
+
+def _fed(engine: Engine, places: Places, findings: list[Finding]) -> Engine:
+    """The engine with the share of each station in each cylinder's fuel."""
+    try:
+        shares = feed_shares(engine.carburetion, engine.manifold, places, engine.firing_order)
+    except ValueError as error:
+        findings.append(Finding(f"{error}; until then every jet counts as feeding every cylinder alike"))
+        engine = replace(engine, manifold="other")
+        shares = feed_shares(engine.carburetion, engine.manifold, places, engine.firing_order)
+    return replace(engine, cylinders=tuple(replace(one, shares=shares[one.number]) for one in engine.cylinders))
 
 
 @dataclass(frozen=True, slots=True)
