@@ -15,6 +15,7 @@ from engine_rules.note_words import Item, lexicon
 CHANGES, HEAT, TWINS, COLOUR = "may be jets or degrees", "may be heat", "may be rubber", "may be fuel or heat"
 COLOURLESS = ("threads", "ring", "shell", "mark")
 KNOCK, SOOT = "says knock", "may be the ring on the porcelain or the soot"
+SPOTTED = frozenset({"part", "empty", "amount", "hedges"})
 A_FEW = 3  # words of a clause that speaks of knock and names no plug
 DAMAGE = "says damage and names no part: write in the columns what is broken or melted"
 BROKEN = {"also_seen: strap melted", "centre_wire: melted", "porcelain: cracked"}
@@ -56,6 +57,9 @@ def open_questions(clause: Clause, scope: Scope, told: Told) -> Iterator[tuple[i
     bare = told.of_plugs and not told.kinds and all(item.tag in ("part", "empty", "place") for item in clause.items)
     if bare and any(item.value == "threads" for item in clause.items):
         yield *clause.span(), lexicon().table["height"]
+    spots = any(item.value == "specks" for item in clause.items)
+    if spots and told.own_row and not told.kinds and clause.tags <= SPOTTED:
+        yield *clause.span(), lexicon().table["ask_nothing"][0]["why"]
     if told.of_plugs and not told.kinds and _is_damage(clause, scope, told):
         yield *clause.span(), DAMAGE
 

@@ -29,6 +29,7 @@ LEADING = {
     "at": ("look", "looked", "looking", "peeked"),
     "about": ("sure", "worried", "concerned", "idea", "unsure", "question", "wonder", "wondering", "doubt"),
 }
+SHOWED = ("and", "&", ",", "showed", "showing", "have", "with", "all")
 HAS = ("has", "had", "is", "was", "looks", "shows", "got", "gets", "also", "too")
 
 
@@ -208,7 +209,9 @@ def _share(tokens: Sequence[Token], behind: int) -> bool:
 
 
 def _counts_specks(tokens: Sequence[Token], at: int) -> bool:
-    return any(token.text == "little" or token.text in lexicon().grains for token in tokens[at + 1 : at + 4])
+    near = [token.text for token in tokens[at + 1 : at + 4]]
+    told = next((place for place, text in enumerate(near) if text in (*HAS, *SHOWED)), len(near))
+    return any(text == "little" or text in lexicon().grains for text in near[:told])
 
 
 def _cylinder(tokens: Sequence[Token], at: int, layout: Layout, words: bool) -> int | None:

@@ -146,10 +146,11 @@ class NoteReader:
         if self.specks_named:
             self.back.worsen(items)
         if not self.specks_named or any(
-            item.tag in ("sign", "adjective", "part", "count", "unknown") for item in items
+            item.tag in ("sign", "adjective", "count", "unknown") or (item.tag == "part" and item.value != "specks")
+            for item in items
         ):
             return
-        short = next((at for at, item in enumerate(items) if item.tag in ("amount", "number")), None)
+        short = next((at for at, item in enumerate(items) if item.tag in ("amount", "number", "part")), None)
         if short is not None and any(item.tag == "place" for item in items):
             yield Meant(*(amount_alone(items) or FEW_BLACK), short)
         if none is None and any(item.tag == "ends" for item in items):

@@ -135,6 +135,8 @@ def _tells_time(items: tuple[Item, ...], at: int, own_run: bool) -> bool:
         return False
     if said in ("that had", "that was") and any(item.value == "it" for item in items[:at]):
         return False  # 'was it 5 or 6 that had the blisters'
+    if said == "at first" and any(item.value == "thought" for item in items[:at]):
+        return False  # 'thought it was oil at first' is of this plug
     before = [item for item in items[:at] if item.tag != "empty"]
     last = items[at - 1] if at else None
     return not (

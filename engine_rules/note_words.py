@@ -37,6 +37,7 @@ SHORTEST_BEGUN = 4
 LONG = 9
 HEARD = {"ate": "eight", "won": "one", "for": "four", "fore": "four", "to": "two", "too": "two", "tree": "three"}
 NAMED = ("cylinder", "cyl", "number", "hole", "plug", "#")
+SURELY_HEARD = ("ate", "won", "fore", "tree")
 SAYS = ("is", "was", "has", "had", "looks", "looked", "shows", "reads", "got")
 
 
@@ -236,7 +237,8 @@ def _heard(tokens: Sequence[Token], at: int) -> str | None:
     """The number of a cylinder that a dictation took for another word: 'cylinder ate is rich'."""
     behind = tokens[at + 1].text if at + 1 < len(tokens) else ""
     named = at > 0 and tokens[at - 1].text in NAMED
-    return HEARD.get(tokens[at].text) if named and behind in SAYS else None
+    sure = tokens[at].text in SURELY_HEARD or behind in SAYS
+    return HEARD.get(tokens[at].text) if named and sure else None
 
 
 @lru_cache(maxsize=20_000)
