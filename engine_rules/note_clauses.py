@@ -24,6 +24,7 @@ BUT = (
     "aside from",
     "besides",
     "excluding",
+    "barring",
     "save for",
     "cept",
     "except on",
@@ -32,6 +33,7 @@ ANEW = ("has", "had", "is", "was", "shows", "got", "which", "that", "does", "did
 PARTS = ("break", "colon")
 PRONOUNS = ("they", "those", "theyre")
 SMALL = ("the", "for", "on")
+DOES = ("does", "do", "did", "is", "are", "was", "were", "has", "have", "had")
 TOO = ("rich", "lean", "fat")
 OF_SOME = ("of", "plug", "cylinder", "hole", "or", "side", "other")
 SIDES = {"l": "left", "r": "right"}
@@ -92,7 +94,7 @@ def _named_twice(items: Sequence[Item]) -> Iterator[Item]:
     unplaced = lexicon().table["unplaced"]
     for at, item in enumerate(items):
         if item.tag == "ask" and item.value in (unplaced, VAGUE):
-            beside = [*items[max(at - 2, 0) : at], *items[at + 1 : at + 3]]
+            beside = [*items[max(at - 3, 0) : at], *items[at + 1 : at + 3]]
             if any(one.value == "is" for one in beside):
                 beside = [*items[max(at - 4, 0) : at]]  # '6 is the problem child'
         elif item.tag == "place" and item.value.kind == "all":
@@ -129,9 +131,11 @@ def _counts_of_threads(items: Sequence[Item]) -> Iterator[Item]:
 
 def _parted_at_and(items: list[Item]) -> Iterator[Item]:
     """Items with 'and' made a break where another place follows: '5 fat and 7 lean', 'few on 7 and lots on 5'."""
-    told = False
-    for at, item in enumerate(items):
+    told, items = False, [*items, Item("stop", ".", 0, 0)]
+    for at, item in enumerate(items[:-1]):
         told = (told or item.tag in TELLING) and item.tag not in ("stop", "break")
+        if item.value == "so" and told and items[at + 1].value in DOES:
+            yield Item("break", ",", item.start, item.start)
         if item.tag == "link" and told and item.value not in ("or", "nor") and _turns_elsewhere(items[at + 1 :]):
             yield Item("break", "and", item.start, item.end)
             told = False
@@ -357,7 +361,7 @@ def _mark(tokens: Sequence[Token], at: int) -> tuple[str, object, int]:
         return "break", token.text, at + 1
     if token.text in ("-", "/", "=", "~", '"') and spaced:
         return "break", token.text, at + 1
-    if token.text == ":":
+    if token.text == ":" or (token.text == ")" and all(one.text != "(" for one in tokens[:at])):
         return "colon", ":", at + 1
     if _names_side(tokens, at):
         return "ask", lexicon().table["unplaced"], at + 2

@@ -14,13 +14,30 @@ from engine_rules.note_scope import NONE, Scope
 from engine_rules.note_specks import FEW_BLACK, MANY_BLACK
 from engine_rules.note_where import Whereabouts
 from engine_rules.note_withdrawn import CAUSES, at_first_sight, comes_off, only_denies, withdraws
-from engine_rules.note_words import Item
+from engine_rules.note_words import Item, pieces
 
 SAME = ("same", "same as", "same w/", "like", "look like", "looks like", "similar", "identical", "ditto")
 AGAIN = (*SAME, "too", "also", "likewise", "as well")
 BARE = ("place", "empty", "hedges", "doubts", "nearly")
 NOR = ("doesnt", "dont", "didnt", "isnt", "arent", "wasnt", "werent", "hasnt", "havent", "does not", "do not", "not")
 AUXILIARY = ("is", "are", "was", "were", "does", "do", "did", "has", "had", "have")
+WORSE = {"worse", "still", "same", "again", "more"}
+THERE = {"got", "does", "do", "there", "it"}
+BETTER = {
+    "clean",
+    "good",
+    "fine",
+    "nice",
+    "right",
+    "normal",
+    "ok",
+    "less",
+    "better",
+    "happy",
+    "great",
+    "gone",
+    "healthy",
+}
 BLACK = ("few black", "many black")
 DOUBTED = "is doubted, and counts until you say otherwise: write it in the columns"
 WITHDRAWN = "is taken back, and does not count: look again, and write in the columns what is left of it"
@@ -41,6 +58,7 @@ class LookBack:
     ends_placed: bool = False
     said: Sequence[Meant] = field(default_factory=tuple)
     denied: Sequence[Meant] = field(default_factory=tuple)
+    over: Sequence[Meant] = field(default_factory=tuple)
 
     def before(self, clause: Clause, scope: Scope, found: Sequence[Meant]) -> None:
         """Before the signs of this clause are kept: what it takes from the one before."""
@@ -53,6 +71,7 @@ class LookBack:
         self._place_behind(clause)
         self._same_again(clause, found)
         self._so_is_another(clause, found)
+        self._goes_on(clause, scope, found, everything)
         self.said = everything or self.said
         self.denied = [one for one in found if one.at in scope.denied and is_danger(one) and one.word not in BLACK]
         self.ends_placed = clause.items[-1].tag == "place" and clause.items[0].tag != "place"
@@ -179,6 +198,16 @@ class LookBack:
         for one in near:
             if aside or (one.place is None and (one.sure != "doubted" or self.asked)):
                 self.found.change(one, place=named[0])
+
+    def _goes_on(self, clause: Clause, scope: Scope, found: Sequence[Meant], everything: Sequence[Meant]) -> None:
+        """'last time 5 had pepper, now its worse', 'never had silver before but got it now': danger is there now."""
+        said = {one.text for one in pieces(self.found.text[slice(*clause.span())])} if self.over else set()
+        still = said & WORSE or (clause.has("now") and said & THERE)
+        if not found and still and not said & BETTER and not clause.has("negations", "ends"):
+            for one in self.over:
+                self.found.seen.append(Seen(one, self.where.carried, *clause.span(), self.found.count, "doubted"))
+                self.found.ask(self.found.last_at, clause.span()[1], DOUBTED)
+        self.over = [one for one in everything if is_danger(one) and one.at in scope.dead | scope.denied]
 
     def _so_is_another(self, clause: Clause, found: Sequence[Meant]) -> None:
         """'5 isnt lean, 7 is' and 'so is 4': what the clause before said or denied is said of this cylinder."""

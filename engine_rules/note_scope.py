@@ -16,6 +16,7 @@ FOUND = ("got", "found", "saw", "has", "had", "is", "was", "shows", "looks", "lo
 UNTIL = ("until", "till", "til")
 SEEKING = ("check", "checked", "checking", "look", "looked", "looking", "watch", "search", "searched", "inspect")
 NEVER = ("never", "havent", "hasnt", "never seen", "never saw", "didnt see", "dont see")
+RID = ("rid of", "got rid of", "free of", "clear of", "clean of")
 SO = ("so", "this", "such", "as")
 MODAL = ("means", "mean", "equals", "would", "will", "wont", "gonna", "going to", "should")
 NONE = ("none", "no", "nope", "nil", "zero", "nothing", "negative", "0")
@@ -151,7 +152,9 @@ def _denied(items: tuple[Item, ...]) -> tuple[frozenset[int], frozenset[int]]:
     far: set[int] = set()
     since: int | None = None
     for at, item in enumerate(items):
-        if item.tag == "negations" and not _marvels(items, at):
+        if item.tag == "negations" and (item.value in RID or _denied_rid(items, at)):
+            since = None if _denied_rid(items, at) or _is_denied(items, at) else 0
+        elif item.tag == "negations" and not _marvels(items, at):
             since = 0
         elif item.tag in DENIABLE or (item.tag == "part" and item.value != "plug" and since == 0):
             if since is not None:
@@ -161,13 +164,30 @@ def _denied(items: tuple[Item, ...]) -> tuple[frozenset[int], frozenset[int]]:
             since = None  # 'without the glass I can see pepper'
         elif since is not None:
             since += 1 if item.tag not in SKIPPED else 0
-    ends = [at for at, item in enumerate(items) if item.tag == "ends" or _gone(items, at)]
+    ends = [
+        at for at, item in enumerate(items) if (item.tag == "ends" or _gone(items, at)) and not _is_denied(items, at)
+    ]
     none_at = _ends_in_none(items)
     ends += [] if none_at is None else [none_at]
     for end in ends:
         before = [at for at in range(end) if items[at].tag in ("sign", "adjective")]
         denied.update(before[-1:])
     return frozenset(denied), frozenset(far)
+
+
+def _is_denied(items: tuple[Item, ...], at: int) -> bool:
+    """True for the 'gone away' of 'pepper hasnt gone away' and the 'rid of' of 'cant get rid of the pepper'."""
+    for item in reversed(items[max(at - 3, 0) : at]):
+        if item.tag in TELLING:
+            return False
+        if item.tag == "negations":
+            return True
+    return False
+
+
+def _denied_rid(items: tuple[Item, ...], at: int) -> bool:
+    """True for the 'cant' of 'cant get rid of'."""
+    return any(item.value in RID for item in items[at + 1 : at + 4])
 
 
 def _marvels(items: tuple[Item, ...], at: int) -> bool:
