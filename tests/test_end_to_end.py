@@ -127,18 +127,18 @@ WRONG_CELLS: dict[str, tuple[Spoil, str, str]] = {
     "no sheet": (without_sheet("Readings"), "Readings", "add it or rename"),
     "no jets": (without_sheet("Jets"), "Jets", "add it or rename"),
     "no heading": (put("Readings", "Cylinder", 3, None), "Readings: ", "the heading Cylinder was not found"),
-    "text for a number": (put("Runs", "Air temp", 4, "warm"), "Runs!F4: ", "'warm'"),
+    "text for a number": (put("Runs", "Air temp", 5, "warm"), "Runs!F5: ", "'warm'"),
     "jet not on the ladder": (put("Runs", "Jet LF", 5, "741"), "Runs!K5: ", "741"),
-    "plug not on the shelf": (put("Readings", "Plug", 6, "Q7"), "Readings!C6: ", "Q7"),
-    "no such cylinder": (put("Readings", "Cylinder", 4, 9), "Readings!B4: ", "no cylinder 9"),
-    "cylinder twice": (put("Readings", "Cylinder", 5, 1), "Readings!B5: ", "twice"),
+    "plug not on the shelf": (put("Readings", "Plug", 14, "Q7"), "Readings!C14: ", "Q7"),
+    "no such cylinder": (put("Readings", "Cylinder", 12, 9), "Readings!B12: ", "no cylinder 9"),
+    "cylinder twice": (put("Readings", "Cylinder", 13, 1), "Readings!B13: ", "twice"),
     "run twice": (put("Runs", "Run", 5, 1), "Runs!A5: ", "twice"),
     "no such run": (put("Readings", "Run", 4, 77), "Readings!A4: ", "no run 77"),
-    "below absolute zero": (put("Runs", "Air temp", 4, "-5 K"), "Runs!F4: ", "not possible"),
+    "below absolute zero": (put("Runs", "Air temp", 5, "-5 K"), "Runs!F5: ", "not possible"),
     "too humid": (put("Runs", "Humidity", 5, 140), "Runs!J5: ", "not possible"),
     "timing": (put("Runs", "Total timing", 5, 340), "Runs!O5: ", "not possible"),
     "error value": (put("Runs", "ET", 5, "#DIV/0!"), "Runs!W5: ", "#DIV/0!"),
-    "unknown word": (put("Readings", "Ring", 7, "purple"), "Readings!D7: ", "purple"),
+    "unknown word": (put("Readings", "Ring", 15, "purple"), "Readings!D15: ", "purple"),
     "target out of range": (put("Targets", "Yours", 4, 1e9), "Targets!C4", "between"),
 }
 
@@ -152,6 +152,24 @@ def test_a_wrong_cell_gets_one_sentence_with_its_place(tmp_path: Path, spoil: Sp
     assert one_sentence(done.stderr)
     assert place in done.stderr and words in done.stderr
     assert contents(tmp_path) == before
+
+
+@pytest.mark.parametrize(
+    ("spoil", "place"),
+    [
+        (put("Runs", "Air temp", 4, "warm"), "Runs!F4"),
+        (put("Readings", "Cylinder", 4, 9), "Readings!B4"),
+        (put("Readings", "Ring", 7, "purple"), "Readings!D7"),
+    ],
+)
+def test_a_wrong_cell_of_an_older_run_sets_that_run_aside_and_is_named(
+    tmp_path: Path, spoil: Spoil, place: str
+) -> None:
+    log = write_log(tmp_path / "LOG.xlsx", edit=spoil)
+    assert place in strapline("check", log, cwd=tmp_path).stdout
+    assert strapline("fill", log, cwd=tmp_path).returncode == 0
+    asked = strapline("fill", log, "--run", "1", cwd=tmp_path)
+    assert asked.returncode == 2 and one_sentence(asked.stderr) and place in asked.stderr
 
 
 # -- what can be wrong with the file
