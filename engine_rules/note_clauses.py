@@ -248,6 +248,8 @@ def _item_at(tokens: Sequence[Token], at: int, layout: Layout) -> tuple[str, obj
     if tokens[at].text == "x" and at + 1 < len(tokens) and tokens[at + 1].number is not None:
         whole = tokens[at + 1].number == len(layout.cylinders)
         return ("place", layout.named("all"), at + 2) if whole else ("empty", "x", at + 2)
+    if tokens[at].text == ")" and all(one.text != "(" for one in tokens[:at]):
+        return "colon", ":", at + 1  # '3) pepper'
     count, place = count_at(tokens, at), counted_at(tokens, at, layout) or listed_at(tokens, at, layout)
     bare = place is not None and layout.own is None and (at == 0 or tokens[at - 1].text not in MARKS)
     measured = bare or (count is not None and count[0].unit == "")
@@ -361,7 +363,7 @@ def _mark(tokens: Sequence[Token], at: int) -> tuple[str, object, int]:
         return "break", token.text, at + 1
     if token.text in ("-", "/", "=", "~", '"') and spaced:
         return "break", token.text, at + 1
-    if token.text == ":" or (token.text == ")" and all(one.text != "(" for one in tokens[:at])):
+    if token.text == ":":
         return "colon", ":", at + 1
     if _names_side(tokens, at):
         return "ask", lexicon().table["unplaced"], at + 2
