@@ -18,6 +18,9 @@ from engine_rules.targets import Targets
 Array = NDArray[np.float64]
 
 
+_SIDE_OF = {"L": 1, "R": -1}
+
+
 @dataclass(frozen=True, slots=True)
 class StationLimits:
     """How many sizes a station may move: from lowest_sizes (negative is leaner) to highest_sizes."""
@@ -97,6 +100,7 @@ class _Shelf:
     on_hand: tuple[tuple[int, ...], ...]
     sides: tuple[tuple[int, int], ...]
     ends: tuple[str, ...]
+    side_of: tuple[int, ...]
     targets: Targets
 
     @staticmethod
@@ -126,6 +130,7 @@ class _Shelf:
             on_hand=tuple(_on_hand(ladder, at, sizes) for at, sizes in zip(now, allowed, strict=True)),
             sides=tuple(_sides(engine)),
             ends=tuple(station.end for station in engine.stations),
+            side_of=tuple(_SIDE_OF.get(station.side, 0) for station in engine.stations),
             targets=targets,
         )
 
@@ -169,6 +174,7 @@ class _Shelf:
             links=tuple(
                 Link(at[one.first], at[one.second], one.lowest, one.highest) for one in links if one.first in at
             ),
+            sides=tuple(self.side_of[station] for station in stations),
         )
 
     def link(self, left: int, right: int, sizes: tuple[tuple[int, ...], ...]) -> Link:

@@ -43,7 +43,10 @@ class Link:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class JetProblem:
-    """Stations that hang together. shares: N x K; by station: sizes to choose from, their flow in % against now."""
+    """Stations that hang together. shares: N x K; by station: sizes to choose from, their flow in % against now.
+
+    sides: of each station, 1 left, -1 right, 0 neither; blank where that does not matter.
+    """
 
     loss: MixtureLoss
     shares: Array
@@ -51,6 +54,7 @@ class JetProblem:
     flows_pct: tuple[Array, ...]
     now: tuple[int, ...]
     links: tuple[Link, ...] = ()
+    sides: tuple[int, ...] = ()
 
     def total_loss(self, flow_pct: Array) -> Array:
         """Loss summed over the cylinders, for rows of flows, ... x K."""
@@ -58,7 +62,10 @@ class JetProblem:
 
 
 def best_sizes(problem: JetProblem) -> tuple[int, ...] | None:
-    """The sizes that lose least; of equals the fewest moves, then the richer. None where the links forbid all."""
+    """The sizes that lose least; of equals the fewest moves, then the richer, then the most even from side to side.
+
+    None where the links forbid all.
+    """
     bound = _Bound.of(problem)
     limit = _good_start(problem, bound.flow_pct) + TIE_PCT
     partial = _Partial.empty(problem)
@@ -361,5 +368,7 @@ def _best_of(problem: JetProblem, bound: _Bound, partial: _Partial) -> tuple[int
         rows = likely[start : start + 256]
         losses[rows] = problem.total_loss(_flows(problem, picks[rows]))
     tied = np.flatnonzero(losses <= losses.min() + TIE_PCT)
-    winner = tied[np.lexsort((-partial.richness[tied], partial.moves[tied]))[0]]
+    sides = np.array(problem.sides or (0,) * len(problem.now))
+    uneven = np.round(np.abs(_flows(problem, picks[tied]) @ sides), 6)
+    winner = tied[np.lexsort((uneven, -np.round(partial.richness[tied], 6), partial.moves[tied]))[0]]
     return tuple(int(sizes[pick]) for sizes, pick in zip(problem.sizes, picks[winner], strict=True))
