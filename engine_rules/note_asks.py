@@ -81,7 +81,8 @@ def _is_clear(clause: Clause, at: int, told: Told) -> bool:
 def _is_damage(clause: Clause, scope: Scope, told: Told) -> bool:
     """True for 'burnt' or 'broken' said of a plug with no part of it named."""
     broken = any(
-        item.tag == "adjective" and BROKEN & set(item.value.values()) and at not in scope.dead | scope.denied
+        (item.tag == "broke" or (item.tag == "adjective" and BROKEN & set(item.value.values())))
+        and at not in scope.dead | scope.denied
         for at, item in enumerate(clause.items)
     )
     plug = any(item.tag == "part" and item.value == "plug" for item in clause.items)

@@ -122,6 +122,29 @@ def asked(text: str, own: int | None = None) -> list[str]:
         ("alum. on 3", {"specks bright 3"}),
         ("silver on 5 turned out to be antiseize", {"also_seen anti-seize 5"}),
         ("silver on 5, might just be dirt", {"specks bright 5"}),
+        # dictated, typed in haste, written in another tongue
+        (
+            "lots of pepper on one lots of pepper on two and three has a few specks",
+            {"specks many black 12", "specks few black 3"},
+        ),
+        ("seven and eight specks all over seven bubbled", {"specks many black 78", "porcelain blistered 7"}),
+        ("number ate glazed", {"porcelain glazed 8"}),
+        ("pepepr on 5 adn 7, strpa gone on 3", {"specks few black 57", "also_seen strap melted 3"}),
+        ("3)pepper 5)tan", {"specks few black 3", "porcelain tan 5"}),
+        ("strap's melted on 6", {"also_seen strap melted 6"}),
+        ("electrode of mass is burned on 6", {"also_seen strap melted 6"}),
+        ("hot lap at 16,000, peppered all over", {f"specks many black {ALL}"}),
+        # still there
+        ("pepper on 5 hasnt gone away", {"specks few black 5"}),
+        ("cant get rid of the pepper on 5", {"specks few black 5"}),
+        ("last time 5 had pepper, this time its worse", {"specks few black 5"}),
+        ("never had silver on 5 before but got it now", {"specks bright 5"}),
+        ("last time 5 had pepper, clean now", set()),
+        ("nobody told me 5 had pepper", {"specks few black 5"}),
+        ("no specks apart from a dusting on six", {f"specks none {ALL}", "specks few black 6"}),
+        ("3 has pepper so does 5", {"specks few black 35"}),
+        ("the boss reckons 3 has a touch of the measles", {"specks many black 3"}),
+        ("nose fell off 3 on the bench", {"porcelain cracked 3"}),
     ],
 )
 def test_notes_of_a_run(text: str, signs: set[str]) -> None:
