@@ -45,8 +45,9 @@ def meanings(items: Sequence[Item], topic: str | None, placed: bool) -> Iterator
         if item.tag == "sign":
             kind, word = item.value
             before = topic_at(items, at, topic)
-            if (kind, word) == ("said_mixture", "right") and before == "mark" and _on_it(items, at):
-                yield Meant("strap_mark", "at bend", at)
+            if (kind, word) == ("said_mixture", "right") and before == "mark":
+                if _on_it(items, at):
+                    yield Meant("strap_mark", "at bend", at)
                 continue
             if (word == "lean" and before == "shell") or ((kind, word) == ("ring", "trace") and before == "specks"):
                 continue  # 'shell: dry', 'silver, just a trace'
@@ -154,7 +155,8 @@ def _sign(said: str, at: int) -> Meant:
 
 def _closes(items: Sequence[Item], at: int) -> bool:
     """True for the 'right' of 'middles right' and 'ours is right', where nothing else is said."""
-    if any(item.tag not in PLAIN for item in items if item is not items[at]):
+    last = max((other for other in range(at) if items[other].tag == "place"), default=0)
+    if any(item.tag not in PLAIN for item in items[last:] if item is not items[at]):
         return False
     behind = [item for item in items[at + 1 :] if item.tag not in ("now", "past", "empty")]
     before = items[at - 1] if at else None
