@@ -71,6 +71,7 @@ class LookBack:
         self._place_behind(clause)
         self._same_again(clause, found)
         self._so_is_another(clause, found)
+        self._maybe_there_too(clause)
         self._goes_on(clause, scope, found, everything)
         self.said = everything or self.said
         self.denied = [one for one in found if one.at in scope.denied and is_danger(one) and one.word not in BLACK]
@@ -198,6 +199,16 @@ class LookBack:
         for one in near:
             if aside or (one.place is None and (one.sure != "doubted" or self.asked)):
                 self.found.change(one, place=named[0])
+
+    def _maybe_there_too(self, clause: Clause) -> None:
+        """'5 silver, 3 maybe': the danger may be on the other plug as well."""
+        named = [item.value for item in clause.items if item.tag == "place"]
+        bare = clause.has("doubts") and clause.tags <= {"place", "doubts", "empty"} and not clause.question
+        if self.found.own_row or not bare or len(named) != 1 or named[0].kind != "listed":
+            return
+        for one in self.found.of_last_clause():
+            if one.what in DANGER and one.place is not None and not one.place.cylinders & named[0].cylinders:
+                self.found.seen.append(replace(one, place=named[0], sure="doubted", clause=self.found.count))
 
     def _goes_on(self, clause: Clause, scope: Scope, found: Sequence[Meant], everything: Sequence[Meant]) -> None:
         """'last time 5 had pepper, now its worse', 'never had silver before but got it now': danger is there now."""
