@@ -33,6 +33,7 @@ OF_GRAINS = (("porcelain", "oily"), ("porcelain", "wet"), ("also_seen", "rubber 
 LEADING = ("the", "a", "an", "on", "in", "of", "at", "for", "from", "my", "his")
 OF_PLUGS = ("threads", "shell_ring")
 APART = ("from", "and", "so", "with", "w/", "by", "off", "after")
+WIRES = ("strap", "centre")
 BROKEN = (("porcelain", "cracked"), ("also_seen", "strap melted"), ("centre_wire", "melted"))
 BLACK = (("specks", "few black"), ("specks", "many black"))
 
@@ -57,8 +58,10 @@ def speaks_of_plugs(clause: Clause, own_row: bool, place_carried: bool) -> bool:
     items = clause.items
     if of_others(clause):
         return False
+    placed_at_all = clause.has("place")
     plug = any(
-        (item.tag == "part" and item.value in ("plug", "porcelain")) or (item.tag == "sign" and item.value in BROKEN)
+        (item.tag == "part" and (item.value in ("plug", "porcelain") or (placed_at_all and item.value in WIRES)))
+        or (item.tag == "sign" and item.value in BROKEN)
         for item in items
     )
     placed = any(item.tag == "place" and item.value.sure and item.value.kind != "unknown" for item in items)

@@ -160,7 +160,7 @@ def _denied(items: tuple[Item, ...]) -> tuple[frozenset[int], frozenset[int]]:
             if since is not None:
                 (denied if since <= FAR else far).add(at)
                 since = _carried(items, at, item)
-        elif item.value in SPEAKERS:
+        elif item.value in SPEAKERS or (item.value in ("as", *SINCE) and _place_follows(items, at)):
             since = None  # 'without the glass I can see pepper'
         elif since is not None:
             since += 1 if item.tag not in SKIPPED else 0
@@ -188,6 +188,11 @@ def _is_denied(items: tuple[Item, ...], at: int) -> bool:
 def _denied_rid(items: tuple[Item, ...], at: int) -> bool:
     """True for the 'cant' of 'cant get rid of'."""
     return any(item.value in RID for item in items[at + 1 : at + 4])
+
+
+def _place_follows(items: tuple[Item, ...], at: int) -> bool:
+    """True for the 'as' of 'didnt lean it out as 5 was peppered', behind which nothing is denied."""
+    return at + 1 < len(items) and items[at + 1].tag == "place"
 
 
 def _marvels(items: tuple[Item, ...], at: int) -> bool:

@@ -230,7 +230,8 @@ def tokens_of(text: str) -> list[Token]:
 def _said_short(one: Token) -> str | None:
     """The 'strap' of "strap's", which is short for 'strap is'; None for other words."""
     short = one.text.endswith("s") and one.end - one.start > len(one.text)
-    return one.text[:-1] if short and one.text[:-1] in lexicon().alone else None
+    base = one.text[:-1]
+    return base if short and (base in lexicon().alone or base in NUMBER_WORDS) and base != "one" else None
 
 
 def _heard(tokens: Sequence[Token], at: int) -> str | None:
