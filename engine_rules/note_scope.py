@@ -117,6 +117,8 @@ def _plan_ends(items: tuple[Item, ...], at: int) -> int:
     for other in range(at + 1, len(items) - 1):
         if items[other].tag == "colon" or (items[other].tag == "link" and items[other + 1].value in FOUND):
             return other
+        if items[other].value in ("as", *SINCE) and _place_follows(items, other):
+            return other  # 'will pull 2 as 5 was peppered'
     return len(items)
 
 

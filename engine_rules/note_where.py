@@ -13,6 +13,7 @@ WHERE = ("on", "in", "of", "off", "for", "from", "onto", "over")
 WIDE = ("unknown", "all")
 JOINING = ("empty", "link", "doubts", "hedges", "part")
 PRONOUNS = ("they", "those", "that", "it", "thats", "which", "its", "theyre")
+ANEW = ("is", "was", "has", "had", "are", "were", "shows")
 LIKENESS = ("as", "same as", "like", "look like", "looks like", "same w/")
 
 Spots = dict[int, list[Place | None]]
@@ -49,7 +50,7 @@ class Whereabouts:
                 self.unknown_plug = True
                 walk.current = Place("unknown", frozenset(self.layout.cylinders))
             elif item.tag == "place" and not _compares(items, at) and not _behind_than(items, at):
-                before = _before(items, at)
+                before = None if _tells_anew(items, at) else _before(items, at)
                 if before in LIKENESS and item.value.kind != "listed":
                     continue
                 place = self._of_rest(item.value, of_rest)
@@ -173,6 +174,11 @@ def _before(items: Sequence[Item], at: int) -> object:
     """What stands before that place, articles apart."""
     near = [item.value for item in items[max(at - 2, 0) : at] if item.value not in ("the", "a", "an")]
     return near[-1] if near else None
+
+
+def _tells_anew(items: Sequence[Item], at: int) -> bool:
+    """True for the place of 'as 5 was peppered' and 'looks like 5 is gone', which is compared with nothing."""
+    return 0 < at < len(items) - 1 and items[at + 1].value in ANEW and items[at - 1].value in LIKENESS
 
 
 def _compares(items: Sequence[Item], at: int) -> bool:

@@ -142,6 +142,8 @@ def asked(text: str, own: int | None = None) -> list[str]:
         ("last time 5 had pepper, clean now", set()),
         ("nobody told me 5 had pepper", {"specks few black 5"}),
         ("no specks apart from a dusting on six", {f"specks none {ALL}", "specks few black 6"}),
+        ("didnt lean it out as 5 was peppered", {"specks few black 5"}),
+        ("Six's nose is cracked", {"porcelain cracked 6"}),
         ("5 silver, 3 maybe", {"specks bright 35"}),
         ("if it wasnt for the pepper on 5", {"specks few black 5"}),
         ("3 has pepper so does 5", {"specks few black 35"}),
