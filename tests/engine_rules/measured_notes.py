@@ -1,4 +1,4 @@
-"""The labelled plug notes, all four sets of them developed on; and the scores.
+"""The labelled plug notes, four sets of them developed on and one unread; and the scores.
 
 What each came out at when first read stands in its own head and in `test_notes`."""
 
@@ -15,7 +15,12 @@ from typing import Any
 from engine_rules.notes import DANGER, read_note
 
 FOLDER = Path(__file__).parent.parent / "workbook_template"
-SETS = {"development": "plug_notes.toml", "fresh": "plug_notes_fresh.toml", "third": "plug_notes_third.toml"}
+SETS = {
+    "development": "plug_notes.toml",
+    "fresh": "plug_notes_fresh.toml",
+    "third": "plug_notes_third.toml",
+    "unread": "plug_notes_fourth.toml",
+}
 MADE = "plug_notes_made.toml"
 CONDUCT = ("new_plugs", "clean_cut", "idled_after", "lifted_or_spun")
 IN_HOUSE_UNITS = {"in": 25.4, "percent": 0.01}  # others are written as they are kept
@@ -67,7 +72,7 @@ class Measured:
 
 @cache
 def labelled_notes(name: str) -> Sequence[Mapping[str, Any]]:
-    """All notes of the set 'development', 'fresh', 'third' or 'made'."""
+    """All notes of the set 'development', 'fresh', 'third', 'made' or 'unread'."""
     if name == "made":
         return tuple(_made(*row) for row in tomllib.loads((FOLDER / MADE).read_text("utf-8"))["notes"])
     return tuple(tomllib.loads((FOLDER / SETS[name]).read_text("utf-8"))["note"])

@@ -1,7 +1,10 @@
-"""Racers' notes in free text: every hazard by itself, then four labelled sets as a whole.
+"""Racers' notes in free text: every hazard by itself, then five labelled sets as a whole.
 
-How independent the measure is: all four sets have been developed on, so their scores show that nothing in them was
-overlooked, and no more. What notes that nobody has read come out at can be told from the first readings. The first set
+How independent the measure is: four of the sets have been developed on, so their scores show that nothing in them was
+overlooked, and no more. The unread set (160 typical notes), by someone who had seen neither lexicon nor code, was never
+read by who mended the reader, and only its totals are looked at: scored once, 92.0 % precision and 93.9 % recall on
+danger, 96.7 % and 92.9 % on the rest, one note whose danger raised no alarm. So notes of strangers come out; the aim of
+99 % with nothing missed is not reached on them. What the others scored before they were read: The first set
 (development, 512 notes), written by someone who had not seen the lexicon: its unread half scored 76.8 % precision and
 86.0 % recall on danger. The second (fresh, 416 notes), by someone who had seen neither lexicon nor code: 87.4 % and
 96.5 % on danger, 90.3 % and 82.6 % on the rest, after its totals alone had been looked at some eight times; one label
@@ -332,6 +335,7 @@ def test_a_leaner_word_of_mixture_never_means_less_fuel() -> None:
         ("development", (0.99, 1.0), (0.985, 0.985), 0),
         ("fresh", (1.0, 1.0), (0.995, 0.995), 0),
         ("third", (1.0, 1.0), (0.99, 0.99), 0),
+        ("unread", (0.9, 0.93), (0.96, 0.92), 1),
         ("made", (0.985, 0.99), (0.985, 0.99), 0),
     ],
 )
@@ -339,7 +343,7 @@ def test_the_labelled_notes(name: str, danger: tuple[float, float], rest: tuple[
     found = measure(name)
     print(f"\n{name}, {found.notes} notes: danger {found.danger}; rest {found.rest}; asks {found.asks}")
     print(f"notes of which a danger raised no alarm at all: {found.unwarned}")
-    assert found.notes >= 320
+    assert found.notes >= 160
     assert found.danger.precision >= danger[0] and found.danger.recall >= danger[1]
     assert found.rest.precision >= rest[0] and found.rest.recall >= rest[1]
     assert found.unwarned <= unwarned
@@ -348,5 +352,5 @@ def test_the_labelled_notes(name: str, danger: tuple[float, float], rest: tuple[
 def test_the_sets_share_no_note_but_short_ones() -> None:
     texts = {name: {note["text"].lower() for note in labelled_notes(name)} for name in (*SETS, "made")}
     for one, other in combinations(texts, 2):
-        by_chance = 6 if "third" in (one, other) else 0  # words; its writer saw no other set
+        by_chance = 6 if {"third", "unread"} & {one, other} else 0  # words; their writers saw no other set
         assert all(len(text.split()) <= by_chance for text in texts[one] & texts[other])
