@@ -10,6 +10,7 @@ from engine_rules.evidence import anything_read, laps_grade, load_grade, plug_la
 from engine_rules.logbook import Entry, Logbook, Reading, Run
 
 FOULED = ("wet", "oily", "steam clean")
+TELLING = ("ring", "shell_ring", "strap_mark", "said_mixture")
 SPOILS = ("wet one side", "loose", "dead", "anti-seize")
 
 
@@ -33,7 +34,7 @@ def in_doubt(logbook: Logbook, run: Run) -> bool:
     """True where the rules of reading count the readings of this run for less."""
     conduct, targets = run.conduct, logbook.targets
     unsaid = conduct.new_plugs is None or conduct.clean_cut is None
-    if unsaid and any(reading.sign(kind) for reading in run.readings for kind in ("ring", "shell_ring", "strap_mark")):
+    if unsaid and any(reading.sign(kind) for reading in run.readings for kind in TELLING):
         return True
     if conduct.full_load_s is not None and load_grade(conduct.full_load_s.value, targets) == "marginal":
         return True

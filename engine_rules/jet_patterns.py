@@ -2,7 +2,8 @@
 
 A set that reads alike everywhere could be met a little nearer by one odd jet, as a matter of rounding. No tuner would
 fit it. So stations that share their cylinders move alike, or alike at each end, unless a freer choice wins more than
-it costs. What a pattern costs does not hang on the readings, so a leaner cylinder still never gets less fuel for it.
+it costs. What a pattern costs does not hang on the readings, so a cylinder that alone is leaner never gets less fuel
+for it; where the others are leaner too, it may come off a fraction of a size worse as all are shared out anew.
 """
 
 from __future__ import annotations
