@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from engine_rules.evidence import anything_read, laps_grade, load_grade, plug_labels
 from engine_rules.logbook import Entry, Logbook, Reading, Run
+from engine_rules.looks import TELLING
 
 FOULED = ("wet", "oily", "steam clean")
-TELLING = ("ring", "shell_ring", "strap_mark", "said_mixture")
 SPOILS = ("wet one side", "loose", "dead", "anti-seize")
 
 

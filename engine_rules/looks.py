@@ -21,6 +21,8 @@ from engine_rules.words import word_lists
 
 Vector = NDArray[np.float64]
 
+TELLING = ("ring", "shell_ring", "strap_mark", "said_mixture")  # what a plug shows of the mixture or the timing
+
 
 @dataclass(frozen=True, slots=True)
 class GainDoubt:
@@ -167,7 +169,7 @@ def gather(logbook: Logbook, run: Run, disregard: Set[tuple[int, str]], noise_fa
     readings = [reading for reading in run.readings if reading.cylinder in engine.numbers]
     for reading in readings:
         at = reading.cylinder
-        for kind in ("ring", "shell_ring", "strap_mark", "said_mixture"):
+        for kind in TELLING:
             sign = reading.sign(kind)
             if sign is not None and (at, kind) not in disregard:
                 reader.sign(at, sign)

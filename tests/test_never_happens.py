@@ -21,6 +21,7 @@ from engine_rules.words import word_lists
 from tests.engine_rules.logbooks import GOOD_PLUG, GOOD_RUN, engine, good_set, ladder, logbook, run, shelf, v8
 
 TARGETS = default_targets()
+SHARED_OUT_PCT = 0.65  # a quarter of a size: so much worse may a leaner plug come off as jets are shared out anew
 KNOCK = [
     ("specks", "few black"),
     ("specks", "many black"),
@@ -244,11 +245,6 @@ def test_leaner_rings_never_mean_less_fuel(kind: str, mark: str) -> None:
             if given_before is not None:
                 assert all(now[n] <= given_before[n] + 1e-9 for n in numbers), (word, now, given_before)
             given_before = now
-
-
-# One plug that reads leaner makes the others likelier lean too. Where whole jets are then shared out anew among all of
-# them, this one may come off a quarter of a jet's size worse than before; that is as far as the promise holds.
-SHARED_OUT_PCT = 0.65
 
 
 @few

@@ -162,20 +162,10 @@ def _order(written: str | None) -> tuple[int, ...] | None:
 @app.command()
 def check(log: Log) -> None:
     """Say what was read and from where, and what is missing. Nothing is written."""
-    from engine_rules import advise
-    from engine_rules.logbook import LogbookError
     from workbook_template.log_file import open_log
-    from workbook_template.say import print_check
+    from workbook_template.say import print_checks
 
-    for one in open_log(log).cars():
-        advice, reason = None, ""
-        try:
-            one.book.run()
-        except LogbookError as error:
-            reason = str(error)
-        else:
-            advice = advise(one.book.logbook)
-        print_check(_terminal(), one, advice, reason)
+    print_checks(_terminal(), open_log(log))
 
 
 @app.command()

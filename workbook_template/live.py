@@ -95,19 +95,10 @@ def answer(asked: Asked) -> Answer:
 
 
 def _check(asked: Asked) -> Answer:
-    from engine_rules import advise
-    from workbook_template.say import print_check
+    from workbook_template.say import print_checks
 
     report = io.StringIO()
-    for one in _log(asked).cars():
-        advice, reason = None, ""
-        try:
-            one.book.run()
-        except LogbookError as error:
-            reason = str(error)
-        else:
-            advice = advise(one.book.logbook)
-        print_check(_console(report), one, advice, reason)
+    print_checks(_console(report), _log(asked))
     return Answer(_lines(report))
 
 

@@ -11,7 +11,7 @@ from rich.table import Table as RichTable
 from rich.text import Text
 
 from engine_rules.advice import Advice, CylinderAdvice
-from engine_rules.logbook import Engine, Finding, Run
+from engine_rules.logbook import Engine, Finding, LogbookError, Run
 from engine_rules.look_up import targets_named
 from engine_rules.rulebook import RuleEntry
 from engine_rules.targets import default_targets
@@ -82,6 +82,19 @@ def filled_lines(filled: Filled, source: Path, runs: int) -> Iterator[str]:
         yield f"Filled {filled.path}{many}. Look at its sheet {filled.card} first, and at {filled.why} for the reasons."
     if filled.backup is not None:
         yield f"The file as it was is kept as {filled.backup.name}."
+
+
+def print_checks(console: Console, log: LogFile) -> None:
+    """The report of every car of a log, each with the advice of its newest run or why there is none."""
+    from engine_rules import advise
+
+    for one in log.cars():
+        try:
+            one.book.run()
+        except LogbookError as error:
+            print_check(console, one, None, str(error))
+        else:
+            print_check(console, one, advise(one.book.logbook), "")
 
 
 def print_check(console: Console, log: LogFile, advice: Advice | None, reason: str) -> None:

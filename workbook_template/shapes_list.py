@@ -267,9 +267,9 @@ def _contents(view: View, first: int, column: int, heading: Heading) -> Heading:
     Sentences under 'Plugs' are no names of plugs but notes on them, and numbers under 'Pull' number the runs.
     """
     near, meaning = heading.proposal, heading.meaning
-    if meaning is not None and meaning.key == "pull" and _is_numbered(view, first, column):
+    if meaning is not None and meaning.key == "pull" and _is_numbered(_written(view, first, column)):
         return replace(heading, meaning=Meaning(RUNS, "name", sure="likely"), proposal=None)
-    if meaning is not None and meaning.key == "plug" and _is_prose(view, first, column):
+    if meaning is not None and meaning.key == "plug" and _is_prose(_written(view, first, column)):
         sheet = RUNS if meaning.cylinder is None and meaning.sheet == READINGS else meaning.sheet
         return replace(heading, meaning=Meaning(sheet, "notes", meaning.cylinder, sure="likely"), proposal=None)
     known = near.column if near is not None else None
@@ -283,14 +283,16 @@ def _contents(view: View, first: int, column: int, heading: Heading) -> Heading:
     return Heading(heading.cell, heading.written, near)
 
 
-def _is_numbered(view: View, first: int, column: int) -> bool:
-    written = [value for row in range(first, view.last_row + 1) if (value := view.at(row, column)) is not None]
+def _written(view: View, first: int, column: int) -> list[CellValue]:
+    return [value for row in range(first, view.last_row + 1) if (value := view.at(row, column)) is not None]
+
+
+def _is_numbered(written: Sequence[CellValue]) -> bool:
     return bool(written) and all(isinstance(value, float) for value in written)
 
 
-def _is_prose(view: View, first: int, column: int) -> bool:
+def _is_prose(written: Sequence[CellValue]) -> bool:
     """True where most cells hold several words."""
-    written = [value for row in range(first, view.last_row + 1) if (value := view.at(row, column)) is not None]
     wordy = [value for value in written if isinstance(value, str) and len(value.split()) >= PROSE_WORDS]
     return len(wordy) * 2 > len(written)
 

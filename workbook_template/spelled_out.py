@@ -105,11 +105,14 @@ def _spell_jets(runs: Sequence[LoggedRun], ask: Ask) -> None:
                 run.unread.append(error)
                 now = {}
                 continue
-            if key == "jets" and not is_ditto(value.value) and is_label(label):
+            one_number = not is_ditto(value.value) and is_label(label)
+            if one_number and key == "jets":
                 run.values[SINGLE_JET] = value  # of which it is depends on the carburetors
                 now = {}
                 continue
-            found = _jets(_all_round(value) if key == "jets.alike" else value, corners, now)
+            if one_number and key == "jets.alike":
+                value = replace(value, value=f"{label} sq")
+            found = _jets(value, corners, now)
             if found is None:
                 ask(_unclear_jets(value), value.cell)
                 now = {corner: label for corner, label in now.items() if corner not in corners}
@@ -166,12 +169,6 @@ def _jets(value: Value, corners: Sequence[str], before: dict[str, Value]) -> dic
             return None
         found[corner] = moved
     return found
-
-
-def _all_round(value: Value) -> Value:
-    """A single number under 'all alike' as one that says so itself."""
-    label = read_label(spot_of(value)).value
-    return value if is_ditto(value.value) or not is_label(label) else replace(value, value=f"{label} sq")
 
 
 def _unclear_jets(value: Value) -> str:

@@ -14,11 +14,18 @@ from engine_rules.logbook import Logbook
 from engine_rules.response import responses
 from tests.engine_rules.logbooks import GOOD_RUN, good_set, run
 from tests.engine_rules.simulated_logs import TARGETS, drawn, engine_to_learn, simulated, tunes
-from tests.test_never_happens import KNOCK, SCALES, changes_nothing, fuel_given, goes_no_harder, timing_given
+from tests.test_never_happens import (
+    KNOCK,
+    SCALES,
+    SHARED_OUT_PCT,
+    changes_nothing,
+    fuel_given,
+    goes_no_harder,
+    timing_given,
+)
 
 OF = replace(engine_to_learn(), timing_hardware="per-cylinder")
 SEEDS = range(6)
-SHARED_OUT_PCT = 0.65
 
 
 def history(seed: int, count: int = 12) -> Logbook:
